@@ -1,0 +1,4 @@
+//! Which revolutions fired.
+mod kind;
+
+pub use kind::{Firing, FiringKind, Pattern};

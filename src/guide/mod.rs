@@ -1,0 +1,1 @@
+//! Advice: which screw, which way, how far, and what never to do.

@@ -1,0 +1,30 @@
+//! engine-note hears the crank speed and the firing of a small engine and says which carburetor
+//! screw to turn.
+//!
+//! The folders are the way of the sound; each stage imports only what stands to its left:
+//!
+//! ```text
+//! capture -> spectrum -> tach -> firing -> reading -> guide -> report
+//!  (sound)   (lines)    (speed)  (skips)   (frames,   (advice) (text, chart,
+//!                                           spans)              JSON, CSV)
+//! ```
+//!
+//! Beside them stand [`units`], [`machine`] (what the technician knows of the engine), [`synth`]
+//! (test signals with a known truth) and [`cli`] (the only place that prints and exits).
+#![warn(missing_docs)]
+
+pub mod units;
+
+pub mod machine;
+
+pub mod capture;
+pub mod spectrum;
+pub mod tach;
+pub mod firing;
+pub mod reading;
+pub mod guide;
+pub mod report;
+
+pub mod synth;
+
+pub mod cli;

@@ -1,0 +1,6 @@
+//! The one documented result that everything downstream reads: frames and spans.
+mod frame;
+mod listener;
+
+pub use frame::Frame;
+pub use listener::{Listener, Look};

@@ -1,0 +1,1 @@
+//! Renderings of a result: text, chart, JSON, NDJSON, CSV, schema.

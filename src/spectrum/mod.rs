@@ -1,0 +1,1 @@
+//! Lines: windows, frames, transforms, whitening.

@@ -1,0 +1,4 @@
+//! Crank speed from spectra.
+mod speed;
+
+pub use speed::{Speed, Unreadable};
