@@ -1,4 +1,6 @@
 //! Crank speed from spectra.
+pub mod evidence;
 mod speed;
+mod weights;
 
 pub use speed::{Speed, Unreadable};
