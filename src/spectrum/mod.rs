@@ -15,4 +15,5 @@ mod window;
 pub use axis::LogAxis;
 pub use frame::{Framer, HOP};
 pub use transform::{Lines, Spectrum};
+pub use whiten::decibels;
 pub use window::Window;

@@ -11,11 +11,11 @@ const SPAN: usize = 2;
 /// Added to powers so that silence has a level: -110 dB.
 const SILENCE: f32 = 1e-11;
 
-/// Powers to units of 10 dB.
+/// Powers of complex amplitudes to units of 10 dB.
 ///
 /// The logarithm is a polynomial on the bits of the number, good to 0.00002 (0.0002 dB): a library
 /// call for each bin would cost as much as the transform.
-pub(super) fn decibels(bins: &[Complex<f32>], out: &mut [f32]) {
+pub fn decibels(bins: &[Complex<f32>], out: &mut [f32]) {
     for (o, c) in out.iter_mut().zip(bins) {
         *o = log10(c.norm_sqr() + SILENCE);
     }

@@ -100,7 +100,8 @@ impl Chain {
         self.evidence.push_back(e);
         self.forward.push_back(a);
         if self.forward.len() >= self.ahead + self.batch {
-            Some((self.decide(self.batch), self.batch))
+            let batch = self.batch;
+            Some((self.decide(batch), batch))
         } else {
             None
         }
@@ -146,7 +147,7 @@ fn exp(x: f32) -> f32 {
     let whole = y.floor();
     let m = y - whole;
     let p = 1.0 + m * (0.695_976_1 + m * (0.224_940_6 + m * 0.079_020_3));
-    f32::from_bits((((whole + 127.0) as u32) << 23).wrapping_add(0)) * p
+    f32::from_bits(((whole + 127.0) as u32) << 23) * p
 }
 
 /// One step of the chain: change of rhythm, then of speed. The kernel is even, so that the same
