@@ -1,4 +1,5 @@
 //! The one documented result that everything downstream reads: frames and spans.
+mod ear;
 mod frame;
 mod listener;
 pub mod presence;
