@@ -67,7 +67,9 @@ impl From<&Frame> for FrameLine {
             skip_ratio: frame.firing.skip_ratio.and_then(finite),
             level_dbfs: finite(frame.level.0),
             unreadable: frame.speed.err(),
-            rpm_other: speed.and_then(|s| s.other).and_then(|other| finite(other.0)),
+            rpm_other: speed
+                .and_then(|s| s.other)
+                .and_then(|other| finite(other.0)),
             pattern: frame.firing.pattern,
             sub_order_db: frame.firing.sub_order.and_then(|level| finite(level.0)),
             variation: frame.firing.variation.and_then(finite),
@@ -79,7 +81,9 @@ impl From<&Frame> for FrameLine {
 impl FrameLine {
     /// The same with the decimals that mean something: 0.1 ms, 0.01 rpm, three places of a share.
     fn rounded(self) -> Self {
-        let to = |places: i32| move |value: f64| (value * 10f64.powi(places)).round() / 10f64.powi(places);
+        let to = |places: i32| {
+            move |value: f64| (value * 10f64.powi(places)).round() / 10f64.powi(places)
+        };
         FrameLine {
             t_s: to(4)(self.t_s),
             rpm: self.rpm.map(to(2)),
@@ -122,7 +126,9 @@ impl FrameKeeper {
     /// Where the temporary folder is full or cannot be written.
     pub fn push(&mut self, frame: &Frame) -> io::Result<()> {
         match &mut self.rows {
-            Some(rows) => rows.serialize(FrameLine::from(frame).rounded()).map_err(io::Error::from),
+            Some(rows) => rows
+                .serialize(FrameLine::from(frame).rounded())
+                .map_err(io::Error::from),
             None => Ok(()),
         }
     }
@@ -136,7 +142,9 @@ impl FrameKeeper {
             Some(rows) => rows.into_inner().map_err(|e| e.into_error())?,
             None => SpooledTempFile::new(0),
         };
-        Ok(KeptFrames { file: RefCell::new(file) })
+        Ok(KeptFrames {
+            file: RefCell::new(file),
+        })
     }
 }
 
@@ -150,10 +158,15 @@ impl KeptFrames {
     ///
     /// # Errors
     /// Those of `take`, and where the temporary file cannot be read.
-    pub fn each<E: From<io::Error>>(&self, mut take: impl FnMut(FrameLine) -> Result<(), E>) -> Result<(), E> {
+    pub fn each<E: From<io::Error>>(
+        &self,
+        mut take: impl FnMut(FrameLine) -> Result<(), E>,
+    ) -> Result<(), E> {
         let mut file = self.file.borrow_mut();
         file.seek(SeekFrom::Start(0))?;
-        let mut rows = csv::ReaderBuilder::new().has_headers(false).from_reader(&mut *file as &mut dyn Read);
+        let mut rows = csv::ReaderBuilder::new()
+            .has_headers(false)
+            .from_reader(&mut *file as &mut dyn Read);
         for row in rows.deserialize() {
             take(row.map_err(io::Error::from)?)?;
         }
@@ -176,7 +189,11 @@ impl<E> From<io::Error> for Interrupted<E> {
 impl Serialize for KeptFrames {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         let mut sequence = serializer.serialize_seq(None)?;
-        let all = self.each(|line| sequence.serialize_element(&line).map_err(Interrupted::Serializer));
+        let all = self.each(|line| {
+            sequence
+                .serialize_element(&line)
+                .map_err(Interrupted::Serializer)
+        });
         match all {
             Ok(()) => sequence.end(),
             Err(Interrupted::Serializer(error)) => Err(error),
@@ -193,7 +210,11 @@ mod tests {
     use crate::units::{Decibels, Rpm, Seconds};
 
     fn frame(t: f64, speed: Result<Speed, Unreadable>) -> Frame {
-        let kind = if speed.is_ok() { FiringKind::FourStroking } else { FiringKind::None };
+        let kind = if speed.is_ok() {
+            FiringKind::FourStroking
+        } else {
+            FiringKind::None
+        };
         Frame {
             t: Seconds(t),
             speed,
@@ -210,7 +231,13 @@ mod tests {
     }
 
     fn speed(rpm: f64) -> Speed {
-        Speed { rpm: Rpm(rpm), low: Rpm(rpm - 5.0), high: Rpm(rpm + 5.0), confidence: 0.9, other: None }
+        Speed {
+            rpm: Rpm(rpm),
+            low: Rpm(rpm - 5.0),
+            high: Rpm(rpm + 5.0),
+            confidence: 0.9,
+            other: None,
+        }
     }
 
     #[test]
@@ -218,7 +245,11 @@ mod tests {
         for count in [1usize, 100, 10_000] {
             let mut keeper = FrameKeeper::keeping();
             for i in 0..count {
-                let heard = if i % 3 == 0 { Err(Unreadable::NoEngine) } else { Ok(speed(3_000.0 + i as f64)) };
+                let heard = if i % 3 == 0 {
+                    Err(Unreadable::NoEngine)
+                } else {
+                    Ok(speed(3_000.0 + i as f64))
+                };
                 keeper.push(&frame(i as f64 * 0.016, heard)).unwrap();
             }
             let kept = keeper.finish().unwrap();
@@ -227,7 +258,10 @@ mod tests {
                 kept.each(|line| {
                     assert!((line.t_s - next as f64 * 0.016).abs() < 1e-4);
                     assert_eq!(line.rpm, (next % 3 != 0).then_some(3_000.0 + next as f64));
-                    assert_eq!(line.unreadable, (next % 3 == 0).then_some(Unreadable::NoEngine));
+                    assert_eq!(
+                        line.unreadable,
+                        (next % 3 == 0).then_some(Unreadable::NoEngine)
+                    );
                     assert_eq!(line.pattern.is_some(), next % 3 != 0);
                     assert_eq!(line.level_dbfs, None);
                     next += 1;
@@ -241,9 +275,16 @@ mod tests {
 
     #[test]
     fn what_is_not_finite_becomes_nothing() {
-        let odd = Speed { rpm: Rpm(f64::NAN), low: Rpm(f64::NEG_INFINITY), ..speed(3_000.0) };
+        let odd = Speed {
+            rpm: Rpm(f64::NAN),
+            low: Rpm(f64::NEG_INFINITY),
+            ..speed(3_000.0)
+        };
         let line = FrameLine::from(&frame(0.0, Ok(odd)));
-        assert_eq!((line.rpm, line.rpm_low, line.rpm_high), (None, None, Some(3_005.0)));
+        assert_eq!(
+            (line.rpm, line.rpm_low, line.rpm_high),
+            (None, None, Some(3_005.0))
+        );
         assert_eq!(line.level_dbfs, None);
     }
 

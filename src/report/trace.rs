@@ -34,8 +34,16 @@ pub const KINDS: [FiringKind; 5] = [
 
 impl Bucket {
     fn add(&mut self, frame: &Frame) {
-        let mut one = Bucket { frames: 1, ..Bucket::default() };
-        if let Some(rpm) = frame.speed.ok().map(|s| s.rpm.0).filter(|rpm| rpm.is_finite()) {
+        let mut one = Bucket {
+            frames: 1,
+            ..Bucket::default()
+        };
+        if let Some(rpm) = frame
+            .speed
+            .ok()
+            .map(|s| s.rpm.0)
+            .filter(|rpm| rpm.is_finite())
+        {
             (one.readable, one.sum, one.lowest, one.highest) = (1, rpm, rpm, rpm);
         }
         if let Some(kind) = KINDS.iter().position(|kind| *kind == frame.firing.kind) {
@@ -68,7 +76,10 @@ impl Bucket {
     /// The most frequent kind of firing; none where there are no frames.
     pub fn kind(&self) -> Option<FiringKind> {
         let most = self.firing.iter().max().filter(|count| **count > 0)?;
-        self.firing.iter().position(|count| count == most).map(|at| KINDS[at])
+        self.firing
+            .iter()
+            .position(|count| count == most)
+            .map(|at| KINDS[at])
     }
 }
 
@@ -84,7 +95,12 @@ pub struct Trace {
 
 impl Default for Trace {
     fn default() -> Self {
-        Trace { buckets: Vec::new(), each: 1, ends: None, frames: 0 }
+        Trace {
+            buckets: Vec::new(),
+            each: 1,
+            ends: None,
+            frames: 0,
+        }
     }
 }
 
@@ -94,7 +110,11 @@ impl Trace {
         let first = self.ends.map_or(frame.t, |(first, _)| first);
         self.ends = Some((first, frame.t));
         self.frames += 1;
-        if self.buckets.last().is_none_or(|bucket| bucket.frames >= self.each) {
+        if self
+            .buckets
+            .last()
+            .is_none_or(|bucket| bucket.frames >= self.each)
+        {
             if self.buckets.len() == MOST {
                 self.halve();
             }
@@ -118,7 +138,11 @@ impl Trace {
     /// Where the trace begins and ends: half a hop before the first frame and after the last one.
     pub fn extent(&self) -> Option<(Seconds, Seconds)> {
         let (first, last) = self.ends?;
-        let hop = if self.frames > 1 { (last.0 - first.0) / (self.frames - 1) as f64 } else { 0.0 };
+        let hop = if self.frames > 1 {
+            (last.0 - first.0) / (self.frames - 1) as f64
+        } else {
+            0.0
+        };
         Some((Seconds(first.0 - hop / 2.0), Seconds(last.0 + hop / 2.0)))
     }
 
@@ -132,10 +156,16 @@ impl Trace {
         let mut begin = 0u64;
         for bucket in &self.buckets {
             let end = begin + u64::from(bucket.frames);
-            // Columns that the bucket touches; the one its middle lies in where it is shorter.
-            let first = ((begin as f64 * scale).round() as usize).min(count - 1);
-            let last = ((end as f64 * scale).round() as usize).min(count);
-            for column in &mut columns[first..last.max(first + 1)] {
+            // The columns whose middle the bucket covers, or else the one that its own middle lies in.
+            let middle = ((begin + end) as f64 / 2.0 * scale) as usize;
+            let first = (begin as f64 * scale).round() as usize;
+            let last = (end as f64 * scale).round() as usize;
+            let range = if first < last {
+                first..last
+            } else {
+                middle..middle + 1
+            };
+            for column in columns.iter_mut().take(range.end).skip(range.start) {
                 column.merge(bucket);
             }
             begin = end;
@@ -159,9 +189,25 @@ mod tests {
             confidence: 1.0,
             other: None,
         });
-        let kind = if rpm.is_some() { FiringKind::Clean } else { FiringKind::None };
-        let firing = Firing { kind, skip_ratio: None, pattern: None, sub_order: None, variation: None };
-        Frame { t: Seconds(t), speed, firing, level: Decibels(-20.0), clipped: 0.0 }
+        let kind = if rpm.is_some() {
+            FiringKind::Clean
+        } else {
+            FiringKind::None
+        };
+        let firing = Firing {
+            kind,
+            skip_ratio: None,
+            pattern: None,
+            sub_order: None,
+            variation: None,
+        };
+        Frame {
+            t: Seconds(t),
+            speed,
+            firing,
+            level: Decibels(-20.0),
+            clipped: 0.0,
+        }
     }
 
     #[test]
@@ -169,7 +215,10 @@ mod tests {
         for frames in [3u64, 50, 2_048, 2_049, 5_000, 100_000] {
             let mut trace = Trace::default();
             for i in 0..frames {
-                trace.push(&frame(i as f64 * 0.016, Some(1_000.0 + 9_000.0 * i as f64 / frames as f64)));
+                trace.push(&frame(
+                    i as f64 * 0.016,
+                    Some(1_000.0 + 9_000.0 * i as f64 / frames as f64),
+                ));
             }
             assert!(trace.buckets.len() <= MOST);
             for (at, column) in trace.columns(60).iter().enumerate() {
@@ -177,7 +226,10 @@ mod tests {
                 // A column holds no less than one frame, and one bucket more at either side.
                 let tolerance = 9_000.0 * (1.0 / 60.0 + 1.0 / frames as f64);
                 let rpm = column.rpm().expect("the ramp has no gaps");
-                assert!((rpm - truth).abs() <= tolerance, "{frames} frames, column {at}: {rpm} for {truth}");
+                assert!(
+                    (rpm - truth).abs() <= tolerance,
+                    "{frames} frames, column {at}: {rpm} for {truth}"
+                );
             }
         }
     }
@@ -186,18 +238,29 @@ mod tests {
     fn gaps_stay_gaps() {
         let mut trace = Trace::default();
         for i in 0..1_000 {
-            trace.push(&frame(f64::from(i) * 0.016, (!(400..600).contains(&i)).then_some(3_000.0)));
+            trace.push(&frame(
+                f64::from(i) * 0.016,
+                (!(400..600).contains(&i)).then_some(3_000.0),
+            ));
         }
         let columns = trace.columns(10);
         let heard: Vec<_> = columns.iter().map(|c| c.rpm().is_some()).collect();
-        assert_eq!(heard, [true, true, true, true, false, false, true, true, true, true]);
+        assert_eq!(
+            heard,
+            [true, true, true, true, false, false, true, true, true, true]
+        );
         assert_eq!(columns[4].kind(), Some(FiringKind::None));
         assert_eq!(columns[0].kind(), Some(FiringKind::Clean));
     }
 
     #[test]
     fn nothing_pushed_is_nothing_shown() {
-        assert!(Trace::default().columns(5).iter().all(|c| c.rpm().is_none() && c.kind().is_none()));
+        assert!(
+            Trace::default()
+                .columns(5)
+                .iter()
+                .all(|c| c.rpm().is_none() && c.kind().is_none())
+        );
         assert_eq!(Trace::default().extent(), None);
     }
 }
