@@ -23,8 +23,13 @@ impl Outcome {
     /// From the best to the worst. A clip that could not be read is worse than one without an
     /// engine, since nothing at all is known of it; a mistake on the command line is worse still,
     /// since it puts everything in doubt.
-    pub const FROM_BEST_TO_WORST: [Outcome; 5] =
-        [Outcome::Read, Outcome::Differs, Outcome::NoEngine, Outcome::Unreadable, Outcome::Usage];
+    pub const FROM_BEST_TO_WORST: [Outcome; 5] = [
+        Outcome::Read,
+        Outcome::Differs,
+        Outcome::NoEngine,
+        Outcome::Unreadable,
+        Outcome::Usage,
+    ];
 
     /// The code that the shell sees.
     pub fn code(self) -> u8 {
@@ -40,7 +45,11 @@ impl Outcome {
     /// The worse of two.
     pub fn or_worse(self, other: Outcome) -> Outcome {
         let rank = |outcome| Self::FROM_BEST_TO_WORST.iter().position(|o| *o == outcome);
-        if rank(other) > rank(self) { other } else { self }
+        if rank(other) > rank(self) {
+            other
+        } else {
+            self
+        }
     }
 }
 
@@ -53,7 +62,33 @@ impl From<Outcome> for ExitCode {
 impl From<&Fault> for Outcome {
     fn from(fault: &Fault) -> Outcome {
         match fault {
-            Fault::SampleRate { .. } | Fault::Channels { .. } => Outcome::Unreadable,
+            // Heard to its end, and there is nothing in it.
+            Fault::Silent { .. } => Outcome::NoEngine,
+            // Said on the command line, not by the clip.
+            Fault::RawFormat { .. } => Outcome::Usage,
+            Fault::Missing
+            | Fault::Directory
+            | Fault::Denied
+            | Fault::Unreadable { .. }
+            | Fault::Empty
+            | Fault::Text
+            | Fault::Unknown
+            | Fault::Foreign { .. }
+            | Fault::Unfinished
+            | Fault::IndexLast
+            | Fault::NoSound
+            | Fault::Coding { .. }
+            | Fault::Broken { .. }
+            | Fault::SampleRate { .. }
+            | Fault::Channels { .. }
+            | Fault::NoSamples
+            | Fault::TooShort { .. }
+            | Fault::NotFinite { .. }
+            | Fault::NoMicrophone { .. }
+            | Fault::MicrophoneFormat
+            | Fault::MicrophoneLost { .. }
+            | Fault::MicrophoneMute { .. }
+            | Fault::MicrophoneTooFast { .. } => Outcome::Unreadable,
         }
     }
 }
@@ -82,7 +117,13 @@ mod tests {
 
     #[test]
     fn the_worst_of_many_wins_in_any_order() {
-        let worst = |outcomes: &[Outcome]| outcomes.iter().copied().fold(Outcome::Read, Outcome::or_worse).code();
+        let worst = |outcomes: &[Outcome]| {
+            outcomes
+                .iter()
+                .copied()
+                .fold(Outcome::Read, Outcome::or_worse)
+                .code()
+        };
         use Outcome::{Differs, NoEngine, Read, Unreadable, Usage};
         assert_eq!(worst(&[]), 0);
         assert_eq!(worst(&[Read, NoEngine, Read]), 4);

@@ -17,7 +17,9 @@ pub fn in_order<I: Sync, T: Send>(
     work: impl Fn(&I) -> T + Sync,
     mut done: impl FnMut(T) -> ControlFlow<()>,
 ) {
-    let workers = thread::available_parallelism().map_or(1, usize::from).min(inputs.len());
+    let workers = thread::available_parallelism()
+        .map_or(1, usize::from)
+        .min(inputs.len());
     // A ticket is the number of an input that may be begun.
     let (tickets, begun) = mpsc::channel::<usize>();
     let begun = Mutex::new(begun);
@@ -48,7 +50,9 @@ pub fn in_order<I: Sync, T: Send>(
         let mut waiting = BTreeMap::new();
         let mut next = 0;
         while next < inputs.len() {
-            let Ok((at, result)) = finished.recv() else { return };
+            let Ok((at, result)) = finished.recv() else {
+                return;
+            };
             waiting.insert(at, result);
             while let Some(result) = waiting.remove(&next) {
                 next += 1;
@@ -56,8 +60,11 @@ pub fn in_order<I: Sync, T: Send>(
                     let _ = tickets.send(ticket);
                 }
                 match result {
-                    Ok(result) if done(result).is_break() => return,
-                    Ok(_) => {}
+                    Ok(result) => {
+                        if done(result).is_break() {
+                            return;
+                        }
+                    }
                     Err(panic) => {
                         panicked = Some(panic);
                         return;
@@ -98,10 +105,18 @@ mod tests {
         let begun = AtomicUsize::new(0);
         let inputs = vec![(); 10_000];
         let mut done = 0;
-        in_order(&inputs, |()| begun.fetch_add(1, Ordering::Relaxed), |_| {
-            done += 1;
-            if done == 3 { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
-        });
+        in_order(
+            &inputs,
+            |()| begun.fetch_add(1, Ordering::Relaxed),
+            |_| {
+                done += 1;
+                if done == 3 {
+                    ControlFlow::Break(())
+                } else {
+                    ControlFlow::Continue(())
+                }
+            },
+        );
         let cores = thread::available_parallelism().map_or(1, usize::from);
         assert_eq!(done, 3);
         assert!(begun.load(Ordering::Relaxed) <= cores * WAITING + 3);
@@ -116,7 +131,11 @@ mod tests {
     fn a_panic_ends_the_run_instead_of_blocking_it() {
         let inputs: Vec<u32> = (0..100).collect();
         let run = catch_unwind(AssertUnwindSafe(|| {
-            in_order(&inputs, |i| assert_ne!(*i, 20, "on purpose"), |()| ControlFlow::Continue(()));
+            in_order(
+                &inputs,
+                |i| assert_ne!(*i, 20, "on purpose"),
+                |()| ControlFlow::Continue(()),
+            );
         }));
         assert!(run.is_err());
     }

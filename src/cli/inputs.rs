@@ -8,8 +8,8 @@ use super::trouble::{Trouble, reason};
 /// Endings of the files that are taken from a folder. AMR and WMA cannot be decoded, but leaving
 /// them out without a word would look as if they had been read.
 const ENDINGS: [&str; 21] = [
-    "wav", "wave", "flac", "mp3", "ogg", "oga", "opus", "m4a", "m4b", "mp4", "mov", "3gp", "aac", "caf", "aif", "aiff",
-    "aifc", "webm", "mka", "amr", "wma",
+    "wav", "wave", "flac", "mp3", "ogg", "oga", "opus", "m4a", "m4b", "mp4", "mov", "3gp", "aac",
+    "caf", "aif", "aiff", "aifc", "webm", "mka", "amr", "wma",
 ];
 
 /// One thing to be read.
@@ -43,9 +43,15 @@ pub struct Inputs {
 
 /// What the arguments stand for.
 pub fn inputs(arguments: &[PathBuf]) -> Result<Inputs, Trouble> {
-    let streams = arguments.iter().filter(|path| path.as_os_str() == "-").count();
+    let streams = arguments
+        .iter()
+        .filter(|path| path.as_os_str() == "-")
+        .count();
     if streams > 1 {
-        return Err(Trouble::usage("`-` is given more than once", "standard input can be read only once"));
+        return Err(Trouble::usage(
+            "`-` is given more than once",
+            "standard input can be read only once",
+        ));
     }
     let mut list = vec![];
     let mut several = arguments.len() > 1;
@@ -81,7 +87,11 @@ fn walk(path: &Path, list: &mut Vec<Result<Input, Trouble>>) {
         Ok(entries) => entries,
         Err(error) => {
             let words = format!("{}: {}", path.display(), reason(&error));
-            list.push(Err(Trouble::input(words, "check the folder and your rights to it", Outcome::Unreadable)));
+            list.push(Err(Trouble::input(
+                words,
+                "check the folder and your rights to it",
+                Outcome::Unreadable,
+            )));
             return;
         }
     };
@@ -91,14 +101,18 @@ fn walk(path: &Path, list: &mut Vec<Result<Input, Trouble>>) {
         // A link to a folder is not followed: it could lead round in a circle.
         match entry.file_type() {
             Ok(kind) if kind.is_dir() && !hidden => walk(&entry.path(), list),
-            Ok(kind) if !kind.is_dir() && !hidden && is_clip(&entry.path()) => list.push(Ok(Input::File(entry.path()))),
+            Ok(kind) if !kind.is_dir() && !hidden && is_clip(&entry.path()) => {
+                list.push(Ok(Input::File(entry.path())))
+            }
             Ok(_) | Err(_) => {}
         }
     }
 }
 
 fn is_clip(path: &Path) -> bool {
-    let ending = path.extension().map(|ending| ending.to_string_lossy().to_lowercase());
+    let ending = path
+        .extension()
+        .map(|ending| ending.to_string_lossy().to_lowercase());
     ending.is_some_and(|ending| ENDINGS.contains(&ending.as_str())) && !path.is_dir()
 }
 
@@ -109,7 +123,14 @@ mod tests {
     #[test]
     fn folders_are_walked_in_order_and_only_for_clips() {
         let root = tempfile::tempdir().unwrap();
-        for name in ["b.wav", "a.FLAC", "notes.txt", ".hidden.wav", "deep/c.m4a", "deep/.git/d.wav"] {
+        for name in [
+            "b.wav",
+            "a.FLAC",
+            "notes.txt",
+            ".hidden.wav",
+            "deep/c.m4a",
+            "deep/.git/d.wav",
+        ] {
             let path = root.path().join(name);
             fs::create_dir_all(path.parent().unwrap()).unwrap();
             fs::write(path, b"").unwrap();
@@ -121,7 +142,11 @@ mod tests {
             .list
             .into_iter()
             .map(|input| match input.unwrap() {
-                Input::File(path) => path.strip_prefix(root.path()).unwrap().to_string_lossy().into_owned(),
+                Input::File(path) => path
+                    .strip_prefix(root.path())
+                    .unwrap()
+                    .to_string_lossy()
+                    .into_owned(),
                 Input::Stream => "-".into(),
             })
             .collect();
@@ -134,7 +159,16 @@ mod tests {
         let found = inputs(&[root.path().join("missing.wav")]).unwrap();
         assert!(!found.several && found.list.len() == 1);
         let found = inputs(&[root.path().to_path_buf()]).unwrap();
-        assert_eq!(found.list.into_iter().next().unwrap().unwrap_err().outcome(), Outcome::Unreadable);
+        assert_eq!(
+            found
+                .list
+                .into_iter()
+                .next()
+                .unwrap()
+                .unwrap_err()
+                .outcome(),
+            Outcome::Unreadable
+        );
         let twice = inputs(&["-".into(), "-".into()]).unwrap_err();
         assert_eq!(twice.outcome(), Outcome::Usage);
     }

@@ -20,11 +20,20 @@ impl Progress {
     /// For a number of clips.
     pub fn new(clips: usize) -> Progress {
         let bar = ProgressBar::with_draw_target(Some(clips as u64), ProgressDrawTarget::hidden());
-        let layout = if clips > 1 { "{bar:24} {pos} of {len} clips {msg}" } else { "{spinner} {msg}" };
+        let layout = if clips > 1 {
+            "{bar:24} {pos} of {len} clips {msg}"
+        } else {
+            "{spinner} {msg}"
+        };
         if let Ok(style) = ProgressStyle::with_template(layout) {
             bar.set_style(style.progress_chars("=> "));
         }
-        Progress { bar, clips, begin: Instant::now(), shown: OnceLock::new() }
+        Progress {
+            bar,
+            clips,
+            begin: Instant::now(),
+            shown: OnceLock::new(),
+        }
     }
 
     /// So many seconds of a clip have been heard.
@@ -32,9 +41,13 @@ impl Progress {
         if self.begin.elapsed() < PATIENCE || !stderr().is_terminal() {
             return;
         }
-        self.shown.get_or_init(|| self.bar.set_draw_target(ProgressDrawTarget::stderr()));
+        self.shown
+            .get_or_init(|| self.bar.set_draw_target(ProgressDrawTarget::stderr()));
         if self.clips == 1 {
-            self.bar.set_message(format!("heard {} of sound", HumanDuration(Duration::from_secs_f64(seconds.max(0.0)))));
+            self.bar.set_message(format!(
+                "heard {} of sound",
+                HumanDuration(Duration::from_secs_f64(seconds.max(0.0)))
+            ));
         }
         self.bar.tick();
     }

@@ -6,7 +6,7 @@ use std::io;
 use super::exit::Outcome;
 
 /// Why a command stops.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub enum Trouble {
     /// The reader of the output went away: nothing to say, nobody to say it to.
     ClosedPipe,
@@ -24,12 +24,20 @@ pub enum Trouble {
 impl Trouble {
     /// Trouble with the command line or with a file that belongs to the question.
     pub fn usage(words: impl Display, hint: impl Display) -> Trouble {
-        Trouble::Told { words: words.to_string(), hint: Some(hint.to_string()), outcome: Outcome::Usage }
+        Trouble::Told {
+            words: words.to_string(),
+            hint: Some(hint.to_string()),
+            outcome: Outcome::Usage,
+        }
     }
 
     /// Trouble with an input.
     pub fn input(words: impl Display, hint: impl Display, outcome: Outcome) -> Trouble {
-        Trouble::Told { words: words.to_string(), hint: Some(hint.to_string()), outcome }
+        Trouble::Told {
+            words: words.to_string(),
+            hint: Some(hint.to_string()),
+            outcome,
+        }
     }
 
     /// Trouble with a file that was to be written.

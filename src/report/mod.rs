@@ -5,11 +5,15 @@
 //! [`Format`]. Speeds are in revolutions per minute, times in seconds from the start of the sound,
 //! levels in decibels against full scale.
 //!
+//! An [`Expectation`] says what a clip should read; a [`Comparison`] takes the frames and says what
+//! differs.
+//!
 //! Memory does not grow with the length of a clip: frames go through a temporary file where they
 //! are shown at all ([`KeptFrames`]), and the chart pools them in a fixed number of buckets
 //! ([`Trace`]). Numbers that are not finite never reach a format: they become null, and so does
 //! the level of digital silence.
 mod advice;
+mod expectation;
 mod frames;
 mod gather;
 mod look;
@@ -23,6 +27,7 @@ mod tidy;
 mod trace;
 mod words;
 
+pub use expectation::{Comparison, Difference, Expectation, ExpectationError, Stretch};
 pub use frames::{FrameKeeper, FrameLine, KeptFrames};
 pub use gather::Gatherer;
 pub use look::{Glyphs, Look, Tone};

@@ -269,8 +269,9 @@ fn time_axis(begin: Seconds, end: Seconds, width: usize, glyphs: Glyphs) -> Stri
         Glyphs::Plain => ('-', '+', '+'),
     };
     let mut rule = vec![line; width];
-    let mut labels = vec![' '; width + 10];
-    let mut t = (begin.0 / step).ceil() * step;
+    let mut labels = vec![' '; width];
+    // From zero, so that a beginning a little before it does not give "-0".
+    let mut t = (begin.0.max(0.0) / step).ceil() * step;
     while t <= end.0 {
         let column = (((t - begin.0) / length * width as f64) as usize).min(width - 1);
         rule[column] = tick;
@@ -281,10 +282,10 @@ fn time_axis(begin: Seconds, end: Seconds, width: usize, glyphs: Glyphs) -> Stri
         } else {
             words::moment(Seconds(t))
         };
-        for (i, c) in label.chars().enumerate() {
-            if let Some(place) = labels.get_mut(column + i) {
-                *place = c;
-            }
+        // The last label ends with the line.
+        let begin = column.min(width.saturating_sub(label.chars().count()));
+        for (place, c) in labels.iter_mut().skip(begin).zip(label.chars()) {
+            *place = c;
         }
         t += step;
     }
@@ -332,10 +333,32 @@ fn strip(halves: &[Bucket], look: &Look) -> String {
         legend.push("blank: no speed".into());
     }
     format!(
-        "{:<MARGIN$} {}\n{:MARGIN$} {}\n",
+        "{:<MARGIN$} {}\n{}",
         " firing",
         marks.trim_end(),
-        "",
-        legend.join("   ")
+        legend_lines(&legend, look.width)
     )
+}
+
+/// The entries of the legend, as many on a line as fit.
+fn legend_lines(entries: &[String], width: usize) -> String {
+    let indent = MARGIN + 1;
+    let (mut out, mut used) = (String::new(), 0);
+    for entry in entries {
+        let length = console::measure_text_width(entry);
+        if used > 0 && used + 3 + length <= width {
+            out.push_str("   ");
+            used += 3;
+        } else {
+            if used > 0 {
+                out.push('\n');
+            }
+            out.push_str(&" ".repeat(indent));
+            used = indent;
+        }
+        out.push_str(entry);
+        used += length;
+    }
+    out.push('\n');
+    out
 }

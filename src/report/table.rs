@@ -6,7 +6,7 @@ use super::look::{Look, Tone};
 /// Columns between two columns of the table.
 const GAP: usize = 2;
 
-/// Rows of words under heads. Columns whose cells look like numbers stand to the right.
+/// Rows of words under heads. Columns whose cells all hold a number stand to the right.
 pub struct Table<const N: usize> {
     heads: [(&'static str, u8); N],
     rows: Vec<[String; N]>,
@@ -42,7 +42,7 @@ impl<const N: usize> Table<N> {
     }
 
     fn is_numeric(&self, column: usize) -> bool {
-        let number = |cell: &str| cell.is_empty() || cell.starts_with(|c: char| c.is_ascii_digit());
+        let number = |cell: &str| cell.is_empty() || cell.contains(|c: char| c.is_ascii_digit());
         self.rows.iter().all(|row| number(&row[column]))
     }
 

@@ -7,7 +7,7 @@ use super::table::Table;
 use super::words::{self, about, grouped, moment, percent, shown, wrapped};
 use crate::firing::FiringKind;
 use crate::reading::{Plateau, Reading, Span, SpanKind};
-use crate::units::Rpm;
+use crate::units::{Rpm, Seconds};
 
 /// Spans that are listed; longer lists end with how many are left out.
 const MOST_SPANS: usize = 40;
@@ -22,7 +22,7 @@ pub fn render(report: &Report, titled: bool, look: &Look) -> String {
         out.push_str(&look.paint(Tone::Strong, &shown(&clip.path)));
         out.push_str(&look.paint(
             Tone::Faint,
-            &format!("  ({})\n", moment(crate::units::Seconds(clip.seconds))),
+            &format!("  ({})\n", moment(Seconds(clip.seconds))),
         ));
     }
     for line in wrapped("", &sentence(report), look.width).lines() {
@@ -151,36 +151,33 @@ fn longest(spans: &[Span]) -> Vec<&Span> {
 
 fn spans(spans: &[Span], look: &Look) -> String {
     let mut table = Table::new(&[
-        ("from", 0),
-        ("to", 0),
+        ("time", 0),
         ("", 0),
         ("rpm", 0),
-        ("± 95 %", 1),
-        ("spread", 2),
-        ("firing", 0),
-        ("skipped", 0),
-        ("sure", 3),
+        ("± 95 %", 4),
+        ("spread", 5),
+        ("firing", 1),
+        ("skips", 3),
+        ("sure", 2),
     ]);
     for span in spans.iter().take(MOST_SPANS) {
-        let rpm = match (span.kind, span.from_rpm, span.to_rpm) {
-            (SpanKind::Rising | SpanKind::Falling, Some(from), Some(to)) => {
-                format!("{} to {}", grouped(from.0), grouped(to.0))
-            }
-            _ => span.rpm.map_or(String::new(), |rpm| grouped(rpm.0)),
+        let moving = matches!(span.kind, SpanKind::Rising | SpanKind::Falling);
+        let rpm = match (span.to_rpm.filter(|_| moving), span.rpm) {
+            (Some(to), _) => format!("to {}", grouped(to.0)),
+            (None, Some(rpm)) => grouped(rpm.0),
+            (None, None) => String::new(),
         };
-        let steady = !matches!(span.kind, SpanKind::Rising | SpanKind::Falling);
         let either_side = match (span.rpm_low, span.rpm_high) {
-            (Some(low), Some(high)) if steady => grouped(((high.0 - low.0) / 2.0).ceil()),
+            (Some(low), Some(high)) if !moving => grouped(((high.0 - low.0) / 2.0).ceil()),
             _ => String::new(),
         };
         let firing = match (span.rpm, span.unreadable) {
-            (None, Some(reason)) => words::unreadable(reason).to_string(),
-            (None, None) => String::new(),
-            (Some(_), _) => words::firing(span.firing).to_string(),
+            (None, Some(reason)) => words::unreadable_short(reason),
+            (None, None) => "",
+            (Some(_), _) => words::firing(span.firing),
         };
         table.row([
-            moment(span.start),
-            moment(span.end),
+            stretch(span),
             words::span(span.kind).into(),
             match span.other_rpm {
                 Some(other) => format!("{rpm} or {}", grouped(other.0)),
@@ -188,9 +185,9 @@ fn spans(spans: &[Span], look: &Look) -> String {
             },
             either_side,
             span.spread_pct
-                .filter(|_| steady)
+                .filter(|_| !moving)
                 .map_or(String::new(), |spread| format!("{spread:.1} %")),
-            firing,
+            firing.into(),
             span.skip_ratio.map_or(String::new(), percent),
             span.rpm.map_or(String::new(), |_| percent(span.confidence)),
         ]);
@@ -203,6 +200,17 @@ fn spans(spans: &[Span], look: &Look) -> String {
         ));
     }
     out
+}
+
+/// From when to when, with the unit once.
+fn stretch(span: &Span) -> String {
+    let (start, end) = (moment(span.start), moment(span.end));
+    let start = if end.ends_with(" s") {
+        start.trim_end_matches(" s")
+    } else {
+        &start
+    };
+    format!("{start} - {end}")
 }
 
 /// Hunting, accelerations with a bog, returns with a hang: a sentence each.

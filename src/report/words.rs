@@ -9,7 +9,7 @@ pub fn firing(kind: FiringKind) -> &'static str {
     match kind {
         FiringKind::Clean => "clean",
         FiringKind::FourStroking => "four-stroking",
-        FiringKind::Limiter => "on the limiter",
+        FiringKind::Limiter => "limiter",
         FiringKind::Unclear => "unclear",
         FiringKind::None => "-",
     }
@@ -28,7 +28,7 @@ pub fn span(kind: SpanKind) -> &'static str {
     }
 }
 
-/// Why there is no speed, to follow a colon or to stand in a table.
+/// Why there is no speed, to follow a colon.
 pub fn unreadable(reason: Unreadable) -> &'static str {
     match reason {
         Unreadable::Silence => "silence",
@@ -88,14 +88,32 @@ pub fn shown(text: &str) -> String {
         .collect()
 }
 
+/// The same in a word or two, for a table.
+pub fn unreadable_short(reason: Unreadable) -> &'static str {
+    match reason {
+        Unreadable::Silence => "silence",
+        Unreadable::NoEngine => "no engine",
+        Unreadable::SteadyHum => "steady hum",
+        Unreadable::OtherPitch => "other pitch",
+        Unreadable::TooMuchNoise => "too noisy",
+        Unreadable::TwoEngines => "two engines",
+        Unreadable::Unsteady => "unsteady",
+    }
+}
+
 /// Breaks `text` at spaces into lines of at most `width` columns. The first line begins with
 /// `first`, the others with as many spaces.
 pub fn wrapped(first: &str, text: &str, width: usize) -> String {
     let indent = console::measure_text_width(first);
     let mut out = String::from(first);
     let mut used = indent;
-    for word in text.split_whitespace() {
-        let length = console::measure_text_width(word);
+    let mut words = text.split_whitespace().peekable();
+    while let Some(word) = words.next() {
+        // A number and its unit stay on one line.
+        let unit =
+            words.next_if(|next| word.ends_with(|c: char| c.is_ascii_digit()) && is_unit(next));
+        let word = unit.map_or(word.to_string(), |unit| format!("{word} {unit}"));
+        let length = console::measure_text_width(&word);
         if used > indent && used + 1 + length > width {
             out.push('\n');
             out.extend(std::iter::repeat_n(' ', indent));
@@ -104,11 +122,16 @@ pub fn wrapped(first: &str, text: &str, width: usize) -> String {
             out.push(' ');
             used += 1;
         }
-        out.push_str(word);
+        out.push_str(&word);
         used += length;
     }
     out.push('\n');
     out
+}
+
+fn is_unit(word: &str) -> bool {
+    let word = word.trim_end_matches(|c: char| ",.;:)".contains(c));
+    ["s", "ms", "rpm", "%", "Hz", "dB", "m", "mm", "bar"].contains(&word)
 }
 
 #[cfg(test)]
@@ -153,6 +176,7 @@ mod tests {
             "unbreakablelongword\nx\n"
         );
         assert_eq!(wrapped("  ", "", 5), "  \n");
+        assert_eq!(wrapped("", "it took 0.3 s.", 10), "it took\n0.3 s.\n");
     }
 
     #[test]
