@@ -28,7 +28,7 @@ pub fn draw_engine(seed: u64) -> Scene {
         idle: Rpm(r.between(idle[0], idle[1])),
         full: Rpm(r.between(full[0], full[1])),
         wander_percent: r.between(0.03, 0.07),
-        jitter_idle_percent: r.between_log(0.2, 1.5),
+        jitter_idle_percent: r.between_log(0.3, 2.5),
         jitter_full_percent: r.between_log(0.02, 0.15),
         skip_lag_percent: r.between_log(0.03, 0.4),
         ..Engine::default()
@@ -81,16 +81,16 @@ fn schedule(r: &mut Random, engine: &mut Engine, seconds: f64) -> &'static str {
     let step = |course, rpm: Rpm, s: f64, firing| Segment::new(course, rpm, Seconds(round(s, 100.0)), firing);
     let mut list = Vec::new();
     let kind = r.unit();
-    let story = if kind < 0.26 {
+    let story = if kind < 0.22 {
         list.push(step(Course::Hold, at(r, full, 0.05), seconds, full_plan(r, four)));
         "steady at full throttle"
-    } else if kind < 0.36 {
+    } else if kind < 0.30 {
         list.push(step(Course::Hold, at(r, idle, 0.08), seconds, idle_plan(r)));
         "steady at idle"
-    } else if kind < 0.44 {
+    } else if kind < 0.38 {
         list.push(step(Course::Hold, part, seconds, full_plan(r, four)));
         "steady at part throttle"
-    } else if kind < 0.62 {
+    } else if kind < 0.56 {
         list.push(step(Course::Hold, idle, r.between(0.6, 2.0), idle_plan(r)));
         let plan = full_plan(r, four);
         let mut t = 2.0;
@@ -116,7 +116,7 @@ fn schedule(r: &mut Random, engine: &mut Engine, seconds: f64) -> &'static str {
             list.push(fall);
         }
         "snaps"
-    } else if kind < 0.77 {
+    } else if kind < 0.70 {
         // Cleaner and faster with each turn of a screw, as at the end of a job, or the reverse.
         let mut plans = [Plan::Rich { excess: 1.1, spread: 0.4 }, Plan::Rich { excess: 0.3, spread: 0.5 }, Plan::Clean];
         if r.chance(0.3) {
@@ -141,7 +141,7 @@ fn schedule(r: &mut Random, engine: &mut Engine, seconds: f64) -> &'static str {
             list.push(change);
         }
         "mixture changed on the way"
-    } else if kind < 0.84 {
+    } else if kind < 0.76 {
         let top = at(r, full, 0.05);
         list.push(step(Course::Hold, idle, 0.5, idle_plan(r)));
         list.push(step(Course::Ramp, top, r.between(2.0, 5.0), full_plan(r, four)));
@@ -149,13 +149,13 @@ fn schedule(r: &mut Random, engine: &mut Engine, seconds: f64) -> &'static str {
         list.push(step(Course::Ramp, at(r, idle, 0.1), r.between(2.0, 4.0), full_plan(r, four)));
         list.push(step(Course::Hold, idle, 2.0, idle_plan(r)));
         "ramps"
-    } else if kind < 0.89 {
+    } else if kind < 0.80 {
         let mut hold = step(Course::Hold, at(r, idle, 0.05), seconds, idle_plan(r));
         let hertz = Hertz(round(r.between_log(0.3, 3.0), 100.0));
         hold.hunting = Some(Hunting { hertz, depth_percent: round(r.between(2.0, 12.0), 10.0) });
         list.push(hold);
         "hunting at idle"
-    } else if kind < 0.98 {
+    } else if kind < 0.89 {
         let ceiling = Rpm((full.0 * r.between(0.92, 1.02)).round());
         engine.limiter = Some(Limiter {
             ceiling,
@@ -170,6 +170,22 @@ fn schedule(r: &mut Random, engine: &mut Engine, seconds: f64) -> &'static str {
         let below = Rpm((ceiling.0 * r.between(0.93, 0.985)).round());
         list.push(step(Course::Snap, below, seconds, full_plan(r, four)));
         "limiter"
+    } else if kind < 0.97 {
+        // Work: the load pulls the speed about.
+        let mut t = 0.0;
+        let mut course = Course::Hold;
+        let plan = full_plan(r, four);
+        while t < seconds {
+            let cut = r.chance(0.6);
+            let rpm = Rpm((full.0 * if cut { r.between(0.65, 0.95) } else { r.between(0.95, 1.02) }).round());
+            // It cleans up under load.
+            let firing = if cut && r.chance(0.7) { Plan::Clean } else { plan.clone() };
+            let step = step(course, rpm, r.between_log(0.2, 1.5), firing);
+            t += step.seconds.0;
+            list.push(step);
+            course = Course::Ramp;
+        }
+        "at work"
     } else {
         list.push(step(Course::Off, idle, r.between(0.5, 2.0), Plan::Clean));
         list.push(step(Course::Hold, idle, r.between(2.0, 4.0), idle_plan(r)));
@@ -238,8 +254,10 @@ fn room(r: &mut Random) -> Room {
 
 /// A recorder by lot.
 pub(super) fn microphone(r: &mut Random) -> Microphone {
-    let hertz = r.one_of(&[0.0, 0.0, 20.0, 40.0, 60.0, 80.0, 100.0, 150.0, 150.0, 200.0, 300.0]);
-    let roll_off = (hertz > 0.0).then(|| RollOff { hertz: Hertz(hertz), order: 1 + r.below(4) as u8 });
+    let corners = [0.0, 0.0, 0.0, 0.0, 20.0, 40.0, 40.0, 60.0, 60.0, 80.0, 80.0, 100.0, 100.0, 150.0, 150.0];
+    let hertz = if r.chance(0.05) { r.one_of(&[200.0, 300.0]) } else { r.one_of(&corners) };
+    let roll_off =
+        (hertz > 0.0).then(|| RollOff { hertz: Hertz(hertz), order: r.one_of(&[1, 1, 2, 2, 2, 3, 4]) });
     let clipped = r.chance(0.1);
     Microphone {
         roll_off,

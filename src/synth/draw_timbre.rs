@@ -9,20 +9,22 @@ use crate::units::{Decibels, Hertz};
 pub(super) fn timbre(r: &mut Random, engine: &Engine) -> Timbre {
     let full = engine.full.hertz().0;
     let mut timbre = Timbre {
-        pulse_degrees: r.between_log(6.0, 45.0),
+        pulse_degrees: r.between_log(8.0, 60.0),
         tail: r.between(0.0, 0.9),
         rarefaction: r.between(0.0, 0.9),
+        rarefaction_at: r.between(45.0, 150.0),
         pumping: r.between_log(0.03, 0.35),
         recovery: r.between(0.0, 0.45),
         variation_idle: r.between(0.08, 0.4),
-        variation_full: r.between_log(0.02, 0.12),
-        scavenge: r.between(0.1, 0.6),
+        variation_full: r.between_log(0.02, 0.15),
+        memory: r.between(0.1, 0.9),
+        scavenge: r.between(0.05, 0.6),
         scavenge_at: r.between(110.0, 240.0),
         scavenge_degrees: r.between_log(10.0, 60.0),
         speed_exponent: r.between(0.3, 1.3),
-        direct: r.between(0.1, 1.0),
-        brightness: Hertz(r.between_log(300.0, 5_000.0).round()),
-        muffler: resonances(r, 2, 6, 90.0, 4_000.0),
+        direct: r.between(0.2, 1.2),
+        brightness: Hertz(r.between_log(150.0, 2_500.0).round()),
+        muffler: resonances(r, 2, 6, 70.0, 4_000.0),
         intake: resonances(r, 1, 3, 120.0, 1_500.0),
         flow: Decibels(r.between(-26.0, -4.0).round()),
         flow_hertz: Hertz(r.between_log(400.0, 6_000.0).round()),
@@ -30,7 +32,10 @@ pub(super) fn timbre(r: &mut Random, engine: &Engine) -> Timbre {
         fan: None,
         chain: None,
     };
-    match r.below(10) {
+    if r.chance(0.3) {
+        timbre.scavenge = -timbre.scavenge;
+    }
+    match r.below(12) {
         // Two pulses in a turn: order 2 is as strong as order 1 or stronger.
         0 | 1 => {
             timbre.scavenge = r.between(0.8, 1.4);
@@ -42,8 +47,8 @@ pub(super) fn timbre(r: &mut Random, engine: &Engine) -> Timbre {
         2..=4 => {
             let order = r.one_of(&[2.0, 2.0, 3.0, 4.0, 4.0]);
             let hertz = Hertz((order * full * r.between(0.92, 1.08)).round());
-            timbre.muffler.push(Resonance { hertz, q: r.between(2.0, 8.0), gain: r.between(1.5, 4.0) });
-            timbre.direct *= 0.3;
+            timbre.muffler.push(Resonance { hertz, q: r.between(2.0, 8.0), gain: r.between(1.0, 3.0) });
+            timbre.direct *= 0.6;
         }
         // A small speaker of a muffler: hardly any fundamental.
         5 => {
@@ -91,6 +96,8 @@ fn resonances(r: &mut Random, least: usize, most: usize, low: f64, high: f64) ->
             q: r.between_log(0.8, 9.0),
             gain: r.between(0.15, 1.0),
         })
+        // What is bright is weaker, as behind a muffler.
+        .map(|x| Resonance { gain: x.gain * (250.0 / x.hertz.0).powf(0.5).min(1.5), ..x })
         .collect()
 }
 
@@ -100,6 +107,8 @@ fn rounded(mut timbre: Timbre) -> Timbre {
         &mut timbre.pulse_degrees,
         &mut timbre.tail,
         &mut timbre.rarefaction,
+        &mut timbre.rarefaction_at,
+        &mut timbre.memory,
         &mut timbre.pumping,
         &mut timbre.recovery,
         &mut timbre.variation_idle,

@@ -91,7 +91,7 @@ impl EngineSound {
         self.gas.take(gas);
         self.breath.take(flow);
         for (x, y) in gas.iter_mut().zip(flow.iter()) {
-            *x = self.base.run(self.muffler.run(*x) - self.intake.run(*y));
+            *x = self.base.run(self.muffler.run(*x) + self.intake.run(*y));
         }
         self.flow.take(flow);
         for x in flow.iter_mut() {
@@ -125,14 +125,15 @@ impl EngineSound {
             self.gas.bump(at, width, a);
             self.gas.bump(at + 1.6 * width, 2.0 * width, 0.7 * timbre.tail * a);
             self.gas.bump(at + 4.0 * width, 4.0 * width, 0.35 * timbre.tail * a);
-            self.gas.bump(at + 50.0 * degree, 20.0 * degree, -0.7 * timbre.rarefaction * a);
+            let suction = 0.35 * timbre.rarefaction_at * degree;
+            self.gas.bump(at + timbre.rarefaction_at * degree, suction, -0.5 * timbre.rarefaction * a);
             let breath = loud * timbre.scavenge * stroke.breath;
             let in_at = at + timbre.scavenge_at * degree;
             self.breath.bump(in_at, suck, breath);
             self.breath.bump(in_at + 55.0 * degree, 1.5 * suck, -0.6 * breath);
             self.flow.bump(at + 3.0 * width, 4.0 * width, a);
             self.flow.bump(at + 140.0 * degree, 60.0 * degree, 0.25 * loud * (0.4 + 0.6 * stroke.strength));
-            self.flow.bump(in_at, 1.5 * suck, 0.4 * breath);
+            self.flow.bump(in_at, 1.5 * suck, 0.4 * breath.abs());
         }
         for &(angle, level) in &self.knock_angles {
             let scatter = (1.0 + 0.5 * self.knocks.normal()).max(0.0);

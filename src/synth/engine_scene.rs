@@ -208,6 +208,8 @@ pub struct Timbre {
     pub tail: f64,
     /// Strength of the suction that follows, 0 to 1.
     pub rarefaction: f64,
+    /// Where the suction stands after the exhaust pulse, in degrees.
+    pub rarefaction_at: f64,
     /// Strength of the pulse in a turn without a firing (the piston still pumps), 0 to 1.
     pub pumping: f64,
     /// How much stronger a firing is after a skip.
@@ -216,7 +218,10 @@ pub struct Timbre {
     pub variation_idle: f64,
     /// The same at full throttle.
     pub variation_full: f64,
-    /// Strength of the scavenge and intake pulse, which comes in every turn, against the exhaust's.
+    /// How much a firing resembles the one before at full throttle, −1 to 1 (correlation).
+    pub memory: f64,
+    /// Strength of the scavenge and intake pulse, which comes in every turn, against the exhaust's;
+    /// negative for suction.
     pub scavenge: f64,
     /// Where it stands after the exhaust pulse, in degrees.
     pub scavenge_at: f64,
@@ -250,10 +255,12 @@ impl Default for Timbre {
             pulse_degrees: 14.0,
             tail: 0.4,
             rarefaction: 0.4,
+            rarefaction_at: 90.0,
             pumping: 0.15,
             recovery: 0.2,
             variation_idle: 0.2,
             variation_full: 0.05,
+            memory: 0.6,
             scavenge: 0.3,
             scavenge_at: 170.0,
             scavenge_degrees: 25.0,
@@ -392,6 +399,9 @@ impl Timbre {
         in_range("engine.timbre.pulse_degrees", self.pulse_degrees, 1.0, 180.0)?;
         in_range("engine.timbre.scavenge_degrees", self.scavenge_degrees, 1.0, 180.0)?;
         in_range("engine.timbre.scavenge_at", self.scavenge_at, 0.0, 360.0)?;
+        in_range("engine.timbre.rarefaction_at", self.rarefaction_at, 0.0, 360.0)?;
+        in_range("engine.timbre.scavenge", self.scavenge, -10.0, 10.0)?;
+        in_range("engine.timbre.memory", self.memory, -0.99, 0.99)?;
         for (field, value) in [
             ("engine.timbre.tail", self.tail),
             ("engine.timbre.rarefaction", self.rarefaction),
@@ -399,7 +409,6 @@ impl Timbre {
             ("engine.timbre.recovery", self.recovery),
             ("engine.timbre.variation_idle", self.variation_idle),
             ("engine.timbre.variation_full", self.variation_full),
-            ("engine.timbre.scavenge", self.scavenge),
             ("engine.timbre.speed_exponent", self.speed_exponent),
             ("engine.timbre.direct", self.direct),
         ] {

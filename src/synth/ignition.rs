@@ -26,6 +26,7 @@ pub(super) struct Ignition {
     cylinders: Vec<Cylinder>,
     pumping: f64,
     recovery: f64,
+    memory: f64,
     random: Random,
     turn: u64,
     segment: usize,
@@ -72,6 +73,7 @@ impl Ignition {
             cylinders,
             pumping: engine.timbre.pumping,
             recovery: engine.timbre.recovery,
+            memory: engine.timbre.memory,
             random: Random::new(seed, 2),
             turn: 0,
             segment: usize::MAX,
@@ -148,14 +150,14 @@ impl Ignition {
         cylinder.count += 1;
         let random = &mut self.random;
         let spread = if let Plan::Uneven { variation } = plan { *variation } else { variation };
-        // Neighbouring firings resemble each other a little, and a strong one is often followed by a
-        // weak one when the engine burns unevenly.
-        let memory = if spread > 0.15 { -0.25 } else { 0.3 };
+        // Neighbouring firings resemble each other, but a strong one is often followed by a weak one
+        // when the engine burns unevenly.
+        let memory = if spread > 0.18 { -0.2 } else { self.memory };
         cylinder.variation =
             memory * cylinder.variation + (1.0f64 - memory * memory).sqrt() * random.normal();
         let scatter = (1.0 + spread * cylinder.variation).max(0.15);
         let breath = 1.0 + 0.5 * spread.min(0.3) * random.normal();
-        let length = (1.0 + 0.4 * spread * random.normal()).clamp(0.5, 2.0);
+        let length = (1.0 + 0.4 * spread * cylinder.variation + 0.2 * spread * random.normal()).clamp(0.5, 2.0);
         let skipped = cylinder.since_firing;
         cylinder.since_firing = if fires { 0 } else { skipped.saturating_add(1) };
         let angle = cylinder.angle;

@@ -139,11 +139,7 @@ impl Channel {
 }
 
 impl Rendering {
-    /// Checks the scene and measures its layers, for which it runs through the clip beforehand.
-    ///
-    /// # Errors
-    /// Those of [`Scene::check`].
-    pub fn new(scene: &Scene) -> Result<Self, SceneError> {
+    fn new(scene: &Scene) -> Result<Self, SceneError> {
         scene.check()?;
         let rate = f64::from(scene.sample_rate);
         let length = (scene.seconds.0 * rate).round() as u64;
@@ -249,7 +245,8 @@ impl Rendering {
     }
 }
 
-/// Renders a whole clip at once.
+/// Begins to render a scene: checks it and measures its layers, for which it runs through the clip
+/// beforehand (three times with an engine).
 ///
 /// # Errors
 /// Those of [`Scene::check`].
