@@ -75,7 +75,7 @@ impl From<&Fault> for Outcome {
             | Fault::Unknown
             | Fault::Foreign { .. }
             | Fault::Unfinished
-            | Fault::IndexLast
+            | Fault::NeedsFile
             | Fault::NoSound
             | Fault::Coding { .. }
             | Fault::Broken { .. }
