@@ -18,7 +18,9 @@ struct Bench {
 
 impl Bench {
     fn new() -> Bench {
-        Bench { folder: tempfile::tempdir().unwrap() }
+        Bench {
+            folder: tempfile::tempdir().unwrap(),
+        }
     }
 
     fn path(&self, name: &str) -> PathBuf {
@@ -39,14 +41,24 @@ impl Bench {
     fn command(&self, arguments: &[&str]) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_engine-note"));
         command.args(arguments).current_dir(self.folder.path());
-        for variable in ["COLUMNS", "LANG", "LC_ALL", "LC_CTYPE", "CLICOLOR_FORCE", "RUST_BACKTRACE"] {
+        for variable in [
+            "COLUMNS",
+            "LANG",
+            "LC_ALL",
+            "LC_CTYPE",
+            "CLICOLOR_FORCE",
+            "RUST_BACKTRACE",
+        ] {
             command.env_remove(variable);
         }
         command
     }
 
     fn output(&self, arguments: &[&str]) -> Output {
-        self.command(arguments).stdin(Stdio::null()).output().unwrap()
+        self.command(arguments)
+            .stdin(Stdio::null())
+            .output()
+            .unwrap()
     }
 
     fn output_with_input(&self, arguments: &[&str], input: &[u8]) -> Output {
@@ -84,7 +96,12 @@ fn told(output: &Output) -> String {
 
 /// A 16-bit WAV, one channel, 16 kHz.
 fn wav(samples: impl IntoIterator<Item = f32>) -> Vec<u8> {
-    let spec = WavSpec { channels: 1, sample_rate: RATE, bits_per_sample: 16, sample_format: SampleFormat::Int };
+    let spec = WavSpec {
+        channels: 1,
+        sample_rate: RATE,
+        bits_per_sample: 16,
+        sample_format: SampleFormat::Int,
+    };
     let mut bytes = std::io::Cursor::new(vec![]);
     let mut writer = WavWriter::new(&mut bytes, spec).unwrap();
     for sample in samples {
@@ -98,7 +115,11 @@ fn wav(samples: impl IntoIterator<Item = f32>) -> Vec<u8> {
 fn tone(seconds: f64, rpm: f64, peak: f32) -> impl Iterator<Item = f32> {
     (0..(seconds * f64::from(RATE)) as usize).map(move |i| {
         let turn = i as f64 / f64::from(RATE) * rpm / 60.0 * std::f64::consts::TAU;
-        (1..=6).map(|order| (turn * f64::from(order)).sin() as f32 / order as f32).sum::<f32>() * peak / 2.0
+        (1..=6)
+            .map(|order| (turn * f64::from(order)).sin() as f32 / order as f32)
+            .sum::<f32>()
+            * peak
+            / 2.0
     })
 }
 
@@ -151,7 +172,10 @@ helps! {
 
 #[test]
 fn version_is_that_of_the_crate() {
-    let expected = format!("code: 0\n--- out\nengine-note {}\n--- err\n", env!("CARGO_PKG_VERSION"));
+    let expected = format!(
+        "code: 0\n--- out\nengine-note {}\n--- err\n",
+        env!("CARGO_PKG_VERSION")
+    );
     assert_eq!(Bench::new().run(&["--version"]), expected);
 }
 
@@ -171,7 +195,10 @@ fn every_help_has_an_example_where_there_is_something_to_give() {
         let mut arguments = command.to_vec();
         arguments.push("--help");
         let help = Bench::new().run(&arguments);
-        assert!(help.contains("Example") && help.contains("  engine-note "), "{command:?}\n{help}");
+        assert!(
+            help.contains("Example") && help.contains("  engine-note "),
+            "{command:?}\n{help}"
+        );
     }
 }
 
@@ -214,7 +241,10 @@ refusals! {
 fn a_wrong_profile_is_named_with_its_line_and_key() {
     let bench = Bench::new();
     bench.wav("a.wav", tone(1.0, 6_000.0, 0.5));
-    bench.file("p.toml", b"name = \"mine\"\n\n[speeds]\nidel = [2700, 3000]\n");
+    bench.file(
+        "p.toml",
+        b"name = \"mine\"\n\n[speeds]\nidel = [2700, 3000]\n",
+    );
     insta::assert_snapshot!(bench.run(&["read", "a.wav", "--machine", "p.toml"]));
 }
 
@@ -247,10 +277,17 @@ fn headed(rate: u32, channels: u16, declared: u32, data: &[u8]) -> Vec<u8> {
 }
 
 fn float_wav(samples: impl IntoIterator<Item = f32>) -> Vec<u8> {
-    let spec = WavSpec { channels: 1, sample_rate: RATE, bits_per_sample: 32, sample_format: SampleFormat::Float };
+    let spec = WavSpec {
+        channels: 1,
+        sample_rate: RATE,
+        bits_per_sample: 32,
+        sample_format: SampleFormat::Float,
+    };
     let mut bytes = std::io::Cursor::new(vec![]);
     let mut writer = WavWriter::new(&mut bytes, spec).unwrap();
-    samples.into_iter().for_each(|sample| writer.write_sample(sample).unwrap());
+    samples
+        .into_iter()
+        .for_each(|sample| writer.write_sample(sample).unwrap());
     writer.finalize().unwrap();
     bytes.into_inner()
 }
@@ -260,7 +297,9 @@ fn noise(count: usize) -> Vec<u8> {
     let mut state = 1u64;
     (0..count)
         .map(|_| {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
             (state >> 56) as u8
         })
         .collect()
@@ -320,7 +359,13 @@ fn all_zeros_is_heard_and_named() {
     let output = bench.output(&["read", "clip.wav", "--format", "json"]);
     assert_eq!(output.status.code(), Some(4));
     let result = json(&output);
-    assert!(result["frames"].as_array().unwrap().iter().all(|frame| frame["rpm"].is_null()));
+    assert!(
+        result["frames"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .all(|frame| frame["rpm"].is_null())
+    );
     insta::assert_snapshot!(words(&String::from_utf8(output.stderr).unwrap()));
 }
 
@@ -330,7 +375,16 @@ fn all_zeros_is_heard_and_named() {
 fn warnings(output: &Output) -> Vec<String> {
     let result = json(output);
     let warnings = result["warnings"].as_array().unwrap();
-    warnings.iter().map(|w| format!("{} -> {}", words(w["words"].as_str().unwrap()), w["hint"].as_str().unwrap())).collect()
+    warnings
+        .iter()
+        .map(|w| {
+            format!(
+                "{} -> {}",
+                words(w["words"].as_str().unwrap()),
+                w["hint"].as_str().unwrap()
+            )
+        })
+        .collect()
 }
 
 #[test]
@@ -341,7 +395,9 @@ fn a_clip_that_is_cut_off_is_read_and_named() {
     let output = bench.output(&["read", "clip.wav", "--format", "json"]);
     assert_eq!(
         warnings(&output),
-        ["the clip is cut off: only # s of # s could be read -> copy the clip again, or record again, to have the rest"]
+        [
+            "the clip is cut off: only # s of # s could be read -> copy the clip again, or record again, to have the rest"
+        ]
     );
     let seconds = json(&output)["clip"]["seconds"].as_f64().unwrap();
     assert!((seconds - 2.0).abs() < 0.01, "{seconds}");
@@ -350,15 +406,25 @@ fn a_clip_that_is_cut_off_is_read_and_named() {
 #[test]
 fn a_clip_that_is_overloaded_is_read_and_named() {
     let bench = Bench::new();
-    bench.wav("clip.wav", tone(3.0, 6_000.0, 8.0).map(|x| x.clamp(-1.0, 1.0)));
+    bench.wav(
+        "clip.wav",
+        tone(3.0, 6_000.0, 8.0).map(|x| x.clamp(-1.0, 1.0)),
+    );
     let warnings = warnings(&bench.output(&["read", "clip.wav", "--format", "json"]));
-    assert!(warnings.iter().any(|w| w.contains("overloaded")), "{warnings:?}");
+    assert!(
+        warnings.iter().any(|w| w.contains("overloaded")),
+        "{warnings:?}"
+    );
 }
 
 #[test]
 fn some_samples_that_are_no_numbers_are_named() {
     let bench = Bench::new();
-    let bytes = float_wav(tone(3.0, 6_000.0, 0.5).enumerate().map(|(i, x)| if i % 5_000 == 0 { f32::NAN } else { x }));
+    let bytes = float_wav(
+        tone(3.0, 6_000.0, 0.5)
+            .enumerate()
+            .map(|(i, x)| if i % 5_000 == 0 { f32::NAN } else { x }),
+    );
     bench.file("clip.wav", &bytes);
     let output = bench.output(&["read", "clip.wav", "--format", "json"]);
     assert_eq!(warnings(&output).len(), 1, "{}", told(&output));
@@ -385,30 +451,59 @@ fn a_wav_and_bare_samples_come_by_standard_input() {
 fn results_come_in_the_order_of_the_clips_whatever_their_lengths() {
     let bench = Bench::new();
     let lengths = [20.0, 1.0, 8.0, 0.8, 4.0, 0.9, 12.0, 1.1, 0.7, 2.0];
-    let names: Vec<String> = (0..lengths.len()).map(|i| format!("{}.wav", lengths.len() - i)).collect();
+    let names: Vec<String> = (0..lengths.len())
+        .map(|i| format!("{}.wav", lengths.len() - i))
+        .collect();
     for (name, seconds) in names.iter().zip(lengths) {
         bench.wav(name, tone(seconds, 6_000.0, 0.5));
     }
     let mut arguments = vec!["read", "--format", "json"];
     arguments.extend(names.iter().map(String::as_str));
     let result = json(&bench.output(&arguments));
-    let paths: Vec<_> = result.as_array().unwrap().iter().map(|r| r["clip"]["path"].as_str().unwrap()).collect();
+    let paths: Vec<_> = result
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|r| r["clip"]["path"].as_str().unwrap())
+        .collect();
     assert_eq!(paths, names);
 }
 
 #[test]
 fn a_folder_gives_a_list_and_the_worst_clip_decides() {
     let bench = Bench::new();
-    bench.wav("clips/a.wav", tone(1.0, 6_000.0, 0.5)).file("clips/b.wav", b"no sound").wav("clips/deep/c.wav", (0..RATE).map(|_| 0.0));
+    bench
+        .wav("clips/a.wav", tone(1.0, 6_000.0, 0.5))
+        .file("clips/b.wav", b"no sound")
+        .wav("clips/deep/c.wav", (0..RATE).map(|_| 0.0));
     let output = bench.output(&["read", "clips", "--format", "ndjson"]);
-    assert_eq!(output.status.code(), Some(3), "unreadable is worse than no engine");
-    let lines: Vec<Value> =
-        String::from_utf8(output.stdout).unwrap().lines().map(|line| serde_json::from_str(line).unwrap()).collect();
-    let paths: Vec<_> = lines.iter().map(|line| line["clip"]["path"].as_str().unwrap().replace('\\', "/")).collect();
+    assert_eq!(
+        output.status.code(),
+        Some(3),
+        "unreadable is worse than no engine"
+    );
+    let lines: Vec<Value> = String::from_utf8(output.stdout)
+        .unwrap()
+        .lines()
+        .map(|line| serde_json::from_str(line).unwrap())
+        .collect();
+    let paths: Vec<_> = lines
+        .iter()
+        .map(|line| line["clip"]["path"].as_str().unwrap().replace('\\', "/"))
+        .collect();
     assert_eq!(paths, ["clips/a.wav", "clips/deep/c.wav"]);
     let err = String::from_utf8(output.stderr).unwrap();
-    assert!(err.contains("error: clips/b.wav: this is a text file"), "{err}");
-    let only_broken = bench.output(&["read", "clips/b.wav", "clips/missing.wav", "--format", "json"]);
+    assert!(
+        err.contains("error: clips/b.wav: this is a text file"),
+        "{err}"
+    );
+    let only_broken = bench.output(&[
+        "read",
+        "clips/b.wav",
+        "clips/missing.wav",
+        "--format",
+        "json",
+    ]);
     assert_eq!(json(&only_broken), Value::Array(vec![]));
 }
 
@@ -426,9 +521,19 @@ fn a_closed_pipe_is_quiet() {
     ] {
         let (reader, writer) = std::io::pipe().unwrap();
         drop(reader);
-        let child = bench.command(arguments).stdin(Stdio::null()).stdout(writer).stderr(Stdio::piped()).spawn().unwrap();
+        let child = bench
+            .command(arguments)
+            .stdin(Stdio::null())
+            .stdout(writer)
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
         let output = child.wait_with_output().unwrap();
-        assert_eq!((output.status.code(), output.stderr.as_slice()), (Some(0), b"".as_slice()), "{arguments:?}");
+        assert_eq!(
+            (output.status.code(), output.stderr.as_slice()),
+            (Some(0), b"".as_slice()),
+            "{arguments:?}"
+        );
     }
 }
 
@@ -436,7 +541,10 @@ fn a_closed_pipe_is_quiet() {
 #[test]
 fn a_full_disk_is_named() {
     let bench = Bench::new();
-    let full = fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
+    let full = fs::OpenOptions::new()
+        .write(true)
+        .open("/dev/full")
+        .unwrap();
     let output = bench.command(&["schema"]).stdout(full).output().unwrap();
     insta::assert_snapshot!(told(&output));
 }
@@ -447,10 +555,36 @@ fn a_full_disk_is_named() {
 fn every_field_of_a_profile_is_a_flag() {
     let bench = Bench::new();
     let output = bench.output(&[
-        "machine", "new", "--name", "the \"blue\" one", "--use", "brush blade", "--cycle", "two-stroke", "--cylinders", "1",
-        "--carburetor", "barrel-valve", "--coil", "limited", "--idle", "2700:3000", "--clutch-in", "3900",
-        "--full-throttle", "9500:12000", "--limiter", "12500", "--speed-range", "1500:15000", "--source", "maker",
-        "--clutch-in-source", "measured", "--limiter-source", "heard last year",
+        "machine",
+        "new",
+        "--name",
+        "the \"blue\" one",
+        "--use",
+        "brush blade",
+        "--cycle",
+        "two-stroke",
+        "--cylinders",
+        "1",
+        "--carburetor",
+        "barrel-valve",
+        "--coil",
+        "limited",
+        "--idle",
+        "2700:3000",
+        "--clutch-in",
+        "3900",
+        "--full-throttle",
+        "9500:12000",
+        "--limiter",
+        "12500",
+        "--speed-range",
+        "1500:15000",
+        "--source",
+        "maker",
+        "--clutch-in-source",
+        "measured",
+        "--limiter-source",
+        "heard last year",
     ]);
     bench.file("p.toml", &output.stdout);
     let profile: toml::Table = String::from_utf8(output.stdout).unwrap().parse().unwrap();
@@ -477,18 +611,36 @@ fn every_field_of_a_profile_is_a_flag() {
     .unwrap();
     assert_eq!(profile, expected);
     insta::assert_snapshot!("machine_show", bench.run(&["machine", "show", "p.toml"]));
-    insta::assert_snapshot!("machine_check_sound", bench.run(&["machine", "check", "p.toml"]));
+    insta::assert_snapshot!(
+        "machine_check_sound",
+        bench.run(&["machine", "check", "p.toml"])
+    );
 }
 
 #[test]
 fn a_class_fills_in_what_is_usual_and_says_so() {
     let bench = Bench::new();
-    let output = bench.output(&["machine", "new", "--class", "trimmer", "--full-throttle", "9000:9500", "--source", "maker"]);
-    insta::assert_snapshot!("machine_new_class", words(&String::from_utf8(output.stderr.clone()).unwrap()));
+    let output = bench.output(&[
+        "machine",
+        "new",
+        "--class",
+        "trimmer",
+        "--full-throttle",
+        "9000:9500",
+        "--source",
+        "maker",
+    ]);
+    insta::assert_snapshot!(
+        "machine_new_class",
+        words(&String::from_utf8(output.stderr.clone()).unwrap())
+    );
     bench.file("p.toml", &output.stdout);
     let told = bench.run(&["machine", "check", "p.toml"]);
     assert!(told.starts_with("code: 0\n"), "{told}");
-    assert!(told.contains("common practice") && !told.contains("full_throttle is only typical"), "{told}");
+    assert!(
+        told.contains("common practice") && !told.contains("full_throttle is only typical"),
+        "{told}"
+    );
 }
 
 // Test signals and expectations.
@@ -499,10 +651,20 @@ fn a_scene_gives_the_same_clip_each_time_and_its_truth() {
     let scene = bench.output(&["synth", "--drawn", "7", "--print"]);
     bench.file("scene.toml", &scene.stdout);
     for name in ["one.wav", "two.wav"] {
-        insta::assert_snapshot!("synth_writes", bench.run(&["synth", "scene.toml", "-o", name]).replace(name, "NAME.wav").replace(&name.replace("wav", "truth.json"), "NAME.truth.json"));
+        insta::assert_snapshot!(
+            "synth_writes",
+            bench
+                .run(&["synth", "scene.toml", "-o", name])
+                .replace(name, "NAME.wav")
+                .replace(&name.replace("wav", "truth.json"), "NAME.truth.json")
+        );
     }
-    assert_eq!(fs::read(bench.path("one.wav")).unwrap(), fs::read(bench.path("two.wav")).unwrap());
-    let truth: Value = serde_json::from_slice(&fs::read(bench.path("one.truth.json")).unwrap()).unwrap();
+    assert_eq!(
+        fs::read(bench.path("one.wav")).unwrap(),
+        fs::read(bench.path("two.wav")).unwrap()
+    );
+    let truth: Value =
+        serde_json::from_slice(&fs::read(bench.path("one.truth.json")).unwrap()).unwrap();
     assert_eq!(truth["synthetic"], true);
     assert_eq!(truth["engine"], true);
 }
@@ -516,20 +678,49 @@ fn a_clip_that_cannot_be_written_is_named() {
 #[test]
 fn what_differs_from_the_expectation_is_named_and_ends_with_one() {
     let bench = Bench::new();
-    bench.file("noise.wav", &wav(noise(3 * RATE as usize).into_iter().map(|b| (f32::from(b) - 128.0) / 400.0)));
+    bench.file(
+        "noise.wav",
+        &wav(noise(3 * RATE as usize)
+            .into_iter()
+            .map(|b| (f32::from(b) - 128.0) / 400.0)),
+    );
     bench.file("none.toml", b"engine = false\nreadable = [0.0, 0.01]\n");
-    bench.file("some.toml", b"engine = true\n[[stretch]]\nfrom_s = 0.5\nto_s = 2.5\nrpm = [5900, 6100]\n");
-    insta::assert_snapshot!("check_as_expected", bench.run(&["check", "noise.wav", "--expect", "none.toml"]));
-    insta::assert_snapshot!("check_differs", words(&bench.run(&["check", "noise.wav", "--expect", "some.toml"])));
+    bench.file(
+        "some.toml",
+        b"engine = true\n[[stretch]]\nfrom_s = 0.5\nto_s = 2.5\nrpm = [5900, 6100]\n",
+    );
+    insta::assert_snapshot!(
+        "check_as_expected",
+        bench.run(&["check", "noise.wav", "--expect", "none.toml"])
+    );
+    insta::assert_snapshot!(
+        "check_differs",
+        words(&bench.run(&["check", "noise.wav", "--expect", "some.toml"]))
+    );
 }
 
 #[test]
 fn a_man_page_for_each_command() {
     let bench = Bench::new();
-    for command in ["", "read", "synth", "check", "machine", "schema", "completions", "man"] {
-        let arguments: Vec<&str> = ["man", command].into_iter().filter(|word| !word.is_empty()).collect();
+    for command in [
+        "",
+        "read",
+        "synth",
+        "check",
+        "machine",
+        "schema",
+        "completions",
+        "man",
+    ] {
+        let arguments: Vec<&str> = ["man", command]
+            .into_iter()
+            .filter(|word| !word.is_empty())
+            .collect();
         let page = bench.run(&arguments);
-        assert!(page.contains(".TH ") && page.contains(".SH SYNOPSIS"), "{command}: {page}");
+        assert!(
+            page.contains(".TH ") && page.contains(".SH SYNOPSIS"),
+            "{command}: {page}"
+        );
     }
 }
 
@@ -537,7 +728,12 @@ fn a_man_page_for_each_command() {
 fn completions_name_the_commands() {
     for shell in ["bash", "zsh", "fish", "elvish", "powershell"] {
         let script = Bench::new().run(&["completions", shell]);
-        assert!(script.starts_with("code: 0\n") && script.contains("synth") && script.contains("speed-range"), "{shell}");
+        assert!(
+            script.starts_with("code: 0\n")
+                && script.contains("synth")
+                && script.contains("speed-range"),
+            "{shell}"
+        );
     }
 }
 

@@ -40,9 +40,18 @@ pub enum Command {
     Synth(Synth),
     Check(Check),
     /// Make, show or check a machine profile
-    #[command(subcommand, arg_required_else_help = true)]
+    #[command(
+        subcommand,
+        arg_required_else_help = true,
+        after_help = "\
+Examples:
+  engine-note machine new --class trimmer > trimmer.toml
+  engine-note machine check trimmer.toml
+  engine-note read clip.m4a --machine trimmer.toml"
+    )]
     Machine(Machine),
     /// Print the JSON Schema of the data that `read` writes
+    #[command(after_help = "Example:\n  engine-note schema > reading.schema.json")]
     Schema,
     /// Print the completions for a shell
     #[command(
@@ -87,7 +96,9 @@ pub struct Known {
         limiter, and what to do with which screw.\n\n\
         Reads WAV, FLAC, MP3, Ogg (Vorbis, Opus), WebM, what phones record (m4a, mp4, mov, 3gp with AAC or ALAC), CAF \
         and AIFF. Folders are searched for such files. `-` reads a WAV from standard input, with --raw samples without \
-        a header.",
+        a header.\n\n\
+        The advice rests on sound alone. The maker's manual, local rules and licensed practice come first; in doubt \
+        leave the engine rich, slow and stopped.",
     after_long_help = "\
 Examples:
   engine-note read trimmer.m4a

@@ -3,12 +3,12 @@ use super::args::Check;
 use super::exit::Outcome;
 use super::hear::hear;
 use super::inputs::Input;
-use super::profile::{known, long_text, small_text};
+use super::profile::{known, long_text, small_text, toml_words};
 use super::progress::Progress;
 use super::terminal::print;
 use super::trouble::Trouble;
 use super::truth;
-use crate::report::{Comparison, Expectation, Format, FrameLine, Gatherer};
+use crate::report::{Comparison, Expectation, ExpectationError, Format, FrameLine, Gatherer};
 
 /// Runs the command.
 pub fn check(arguments: &Check) -> Result<Outcome, Trouble> {
@@ -53,9 +53,13 @@ pub fn check(arguments: &Check) -> Result<Outcome, Trouble> {
 fn expectations(arguments: &Check) -> Result<Vec<Expectation>, Trouble> {
     let mut out = vec![];
     if let Some(path) = &arguments.expect {
-        let read = Expectation::from_toml(&small_text(path)?);
-        out.push(read.map_err(|error| {
-            Trouble::usage(format!("{}: {error}", path.display()), error.hint())
+        let text = small_text(path)?;
+        out.push(Expectation::from_toml(&text).map_err(|error| {
+            let words = match &error {
+                ExpectationError::Syntax(syntax) => toml_words(&text, syntax),
+                other => other.to_string(),
+            };
+            Trouble::usage(format!("{}: {words}", path.display()), error.hint())
         })?);
     }
     if let Some(path) = &arguments.truth {

@@ -108,8 +108,8 @@ Exit codes:
   2  the command line, a machine profile, a scene or an expectation file is wrong
   3  a clip cannot be read, or the output cannot be written
   4  nothing was audible as an engine
-With several clips the worst one counts: 2, then 3, 4, 1, 0. Where the reader of the output goes away
-(`| head`), the program ends quietly with 0.";
+With several clips the worst one counts: 2, then 3, 4, 1, 0. Where the reader of the output goes \
+away (as with `| head`), the program ends quietly with 0.";
 
 #[cfg(test)]
 mod tests {

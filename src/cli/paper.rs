@@ -29,7 +29,11 @@ pub fn man(command: Option<&str>) -> Result<(), Trouble> {
         Some(name) => match program.find_subcommand(name) {
             Some(found) => found.clone(),
             None => {
-                let known: Vec<_> = program.get_subcommands().map(|c| c.get_name()).collect();
+                let known: Vec<_> = program
+                    .get_subcommands()
+                    .map(|c| c.get_name())
+                    .filter(|name| *name != "help")
+                    .collect();
                 return Err(Trouble::usage(
                     format!("there is no command `{name}`"),
                     format!("the commands are: {}", known.join(", ")),

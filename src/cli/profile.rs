@@ -58,6 +58,15 @@ pub fn long_text(path: &Path) -> Result<String, Trouble> {
     text(path, LONG)
 }
 
+/// An error of the TOML reader on one line, with the line that it is about.
+pub fn toml_words(text: &str, error: &toml::de::Error) -> String {
+    let message = error.message().replace('\n', " ");
+    match error.span().and_then(|span| text.get(..span.start)) {
+        Some(before) => format!("line {}: {message}", before.matches('\n').count() + 1),
+        None => message,
+    }
+}
+
 fn text(path: &Path, most: u64) -> Result<String, Trouble> {
     let name = path.display();
     let check = |what: String| Trouble::usage(what, "check the name of the file");

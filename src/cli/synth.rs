@@ -7,7 +7,7 @@ use hound::{SampleFormat, WavSpec, WavWriter};
 
 use super::args::Synth;
 use super::exit::Outcome;
-use super::profile::small_text;
+use super::profile::{small_text, toml_words};
 use super::terminal::{print, say};
 use super::trouble::Trouble;
 use crate::synth::{Rendering, Scene, SceneError, draw_engine, render};
@@ -18,8 +18,7 @@ const BLOCK: usize = 8_192;
 /// Runs the command.
 pub fn synth(arguments: &Synth) -> Result<Outcome, Trouble> {
     let scene = match (&arguments.scene, arguments.drawn) {
-        (Some(path), _) => Scene::from_toml(&small_text(path)?)
-            .map_err(|error| wrong(&path.to_string_lossy(), &error))?,
+        (Some(path), _) => from_file(path)?,
         (None, Some(seed)) => draw_engine(seed),
         (None, None) => {
             return Err(Trouble::usage(
@@ -39,14 +38,20 @@ pub fn synth(arguments: &Synth) -> Result<Outcome, Trouble> {
     Ok(Outcome::Read)
 }
 
+fn from_file(path: &Path) -> Result<Scene, Trouble> {
+    let text = small_text(path)?;
+    let name = path.display();
+    Scene::from_toml(&text).map_err(|error| match &error {
+        SceneError::Syntax(syntax) => {
+            let hint = "`engine-note synth --drawn 7 --print` prints a scene to compare with";
+            Trouble::usage(format!("{name}: {}", toml_words(&text, syntax)), hint)
+        }
+        other => wrong(&name.to_string(), other),
+    })
+}
+
 fn wrong(place: &str, error: &SceneError) -> Trouble {
-    Trouble::usage(
-        format!(
-            "{place}: {}",
-            error.to_string().replace('\n', " ").trim_end()
-        ),
-        error.hint(),
-    )
+    Trouble::usage(format!("{place}: {error}"), error.hint())
 }
 
 fn write(scene: &Scene, path: &Path) -> Result<(), Trouble> {
