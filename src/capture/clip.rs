@@ -3,10 +3,10 @@ use std::fs::File;
 use std::io::{self, Read, Seek};
 use std::path::{Path, PathBuf};
 
-use super::coded::{Coded, Expected};
+use super::coded::Coded;
 use super::fault::Foreign;
 use super::input::Input;
-use super::outline;
+use super::kind;
 use super::raw::{RawFormat, Samples};
 use super::soundness::Soundness;
 use super::wav;
@@ -129,55 +129,32 @@ impl Clip {
         let mut start = vec![0; 16];
         let count = input.read_full(&mut start).map_err(unreadable)?;
         start.truncate(count);
-        if count == 0 {
+        input.rewind().map_err(unreadable)?;
+        if start.is_empty() {
             return Err(Fault::Empty);
         }
-        if let Some(kind) = foreign(&start) {
+        if let Some(kind) = kind::foreign(&start) {
             return Err(Fault::Foreign {
                 kind,
                 name: name.into(),
             });
         }
-        let file = input.len().is_some();
-        input.rewind().map_err(unreadable)?;
         if wav::recognized(&start) {
+            let file = input.len().is_some();
             if let Some(head) = wav::head(&mut input)? {
                 input.let_go();
                 return Ok(Self::plain(input, head.format, head.length, "WAV", file));
             }
             input.rewind().map_err(unreadable)?;
         }
-        if is_text(&mut input).map_err(unreadable)? {
+        if kind::is_text(&mut input).map_err(unreadable)? {
             return Err(Fault::Text);
         }
-        let mut expected = Expected {
-            file,
-            ..Expected::default()
-        };
-        let mut index = Vec::new();
-        if let (Some(len), Some(b"ftyp")) = (input.len(), start.get(4..8)) {
-            let top = outline::outline(&mut input, len);
-            if !top.has_index() {
-                return Err(Fault::Unfinished);
-            }
-            index = outline::index(&mut input, top);
-            expected.edits = outline::edits(&index);
-            if top.cut {
-                input.read_straight();
-            }
-        }
-        if let Some(len) = input.len() {
-            let patches = outline::patches(&mut input, len);
-            expected.cut_off = !patches.is_empty();
-            input.patch(patches);
-        }
-        input.rewind().map_err(unreadable)?;
-        expected.estimated = !counts_frames(&mut input, &start).map_err(unreadable)?;
-        input.rewind().map_err(unreadable)?;
+        let known = kind::known(&mut input, &start)?;
         input.let_go();
-        match Coded::new(input, expected) {
+        match Coded::new(input, &known.expected) {
             Ok(coded) => Ok(Self::coded(coded)),
-            Err(Fault::NoSound | Fault::Coding { .. }) if speech(&index) => Err(Fault::Foreign {
+            Err(Fault::NoSound | Fault::Coding { .. }) if known.speech => Err(Fault::Foreign {
                 kind: Foreign::Amr,
                 name: name.into(),
             }),
@@ -297,69 +274,4 @@ impl Clip {
             .extend(self.soundness.verdict(self.facts.sample_rate)?);
         Ok(())
     }
-}
-
-/// Kinds of recordings that are known by their first bytes but not decoded here.
-fn foreign(start: &[u8]) -> Option<Foreign> {
-    const ASF: &[u8] = &[
-        0x30, 0x26, 0xb2, 0x75, 0x8e, 0x66, 0xcf, 0x11, 0xa6, 0xd9, 0x00, 0xaa, 0x00, 0x62, 0xce,
-        0x6c,
-    ];
-    if start.starts_with(b"#!AMR") {
-        Some(Foreign::Amr)
-    } else if start == ASF {
-        Some(Foreign::Wma)
-    } else {
-        None
-    }
-}
-
-/// Whether the index of a 3gp names the speech coding AMR.
-fn speech(index: &[u8]) -> bool {
-    index
-        .windows(4)
-        .any(|kind| kind == b"samr" || kind == b"sawb")
-}
-
-/// Whether the first bytes are text.
-fn is_text(input: &mut Input) -> io::Result<bool> {
-    let mut start = [0; 512];
-    let count = input.read_full(&mut start)?;
-    input.rewind()?;
-    let start = &start[..count];
-    // The cut may go through a character.
-    let text = match std::str::from_utf8(start) {
-        Ok(text) => text,
-        Err(error) if error.valid_up_to() + 4 > count && count == 512 => {
-            std::str::from_utf8(&start[..error.valid_up_to()]).unwrap_or_default()
-        }
-        Err(_) => return Ok(false),
-    };
-    Ok(!text.is_empty()
-        && text
-            .chars()
-            .all(|c| !c.is_control() || c.is_ascii_whitespace()))
-}
-
-/// Whether an MP3 says how many frames it has; everything else does where it can.
-fn counts_frames(input: &mut Input, start: &[u8]) -> io::Result<bool> {
-    let tag = match start {
-        // The size of an ID3 tag has seven bits a byte.
-        [b'I', b'D', b'3', _, _, _, a, b, c, d, ..] => {
-            10 + [a, b, c, d]
-                .iter()
-                .fold(0, |all, &&byte| all << 7 | u64::from(byte & 0x7f))
-        }
-        [0xff, second, ..] if second & 0xe0 == 0xe0 => 0,
-        _ => return Ok(true),
-    };
-    if input.len().is_none() {
-        return Ok(true);
-    }
-    let mut frame = [0; 4096];
-    input.pass(tag)?;
-    let count = input.read_full(&mut frame)?;
-    Ok(frame[..count]
-        .windows(4)
-        .any(|id| matches!(id, b"Xing" | b"Info" | b"VBRI")))
 }

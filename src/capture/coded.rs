@@ -1,37 +1,33 @@
-//! Compressed sound: the decoder library takes the container apart and decodes the packets.
-use std::io;
-
-use symphonia::core::codecs::audio::well_known::CODEC_ID_OPUS;
+//! Compressed sound as blocks of samples: packets are decoded, and what is lost becomes silence, so
+//! that the time goes on.
+use symphonia::core::codecs::audio::well_known::{self, CODEC_ID_OPUS};
 use symphonia::core::codecs::audio::{AudioCodecParameters, AudioDecoder, AudioDecoderOptions};
 use symphonia::core::errors::Error;
-use symphonia::core::formats::probe::Hint;
-use symphonia::core::formats::{FormatOptions, FormatReader, Track, TrackType};
-use symphonia::core::io::{MediaSourceStream, MediaSourceStreamOptions};
-use symphonia::core::meta::MetadataOptions;
 use symphonia::core::packet::Packet;
-use symphonia::core::units::{Duration, TimeBase};
 
 use super::guard::guarded;
-use super::input::Input;
+use super::input::{Input, Shared};
 use super::opus::{self, Opus};
 use super::outline::Edit;
+use super::packets::{End, Packets, panicked, unopened};
 use super::raw::in_range;
 use super::{Fault, Warning};
 use crate::units::Seconds;
 
-/// So many failures of the container reader in a row are the end of the clip.
-const MOST_FAILURES: u32 = 64;
-/// The longest packet that is replaced by silence; real ones last 0.12 s at most.
-const LONGEST_GAP: f64 = 0.2;
+/// A packet that starts so much later than the one before it ended, in seconds, follows a loss; less
+/// is the rounding of some containers to milliseconds.
+const JUMP: f64 = 0.04;
+/// A longer loss is not filled, nor more than so much together.
+const LONGEST_GAP: f64 = 1.0;
+const MOST_SILENCE: f64 = 60.0;
 /// A clip may be so much shorter than declared without being cut off: some writers count the
-/// padding of the coder, three AAC packets at 44.1 kHz, or a packet of 4,096 frames at a low rate.
+/// padding of the coder, three AAC packets at 44.1 kHz.
 const SHORTER: f64 = 0.07;
-const SHORTER_FRAMES: u64 = 4_096;
-/// Less damage than this is not worth a word.
+/// Less damage than this, in seconds, is not worth a word.
 const DAMAGE: f64 = 0.1;
 
 /// What is known of a clip before it is opened.
-#[derive(Default)]
+#[derive(Clone, Default)]
 pub(super) struct Expected {
     /// What an mp4 says of the coder's delay.
     pub edits: Vec<Edit>,
@@ -48,11 +44,11 @@ enum Decoder {
     Opus(Box<Opus>),
 }
 
-/// Reads and decodes packet by packet.
+/// Decodes packet by packet.
 pub(super) struct Coded {
-    container: Box<dyn FormatReader>,
-    track: Track,
+    packets: Packets,
     decoder: Decoder,
+    expected: Expected,
     rate: u32,
     channels: usize,
     /// Samples of the first packet, decoded to learn the rate and the channels.
@@ -65,53 +61,46 @@ pub(super) struct Coded {
     frames: u64,
     /// Frames that the clip declares, those to drop included.
     declared: Option<u64>,
-    file: bool,
-    damage: Damage,
-    cut_off: bool,
-    changed: bool,
-}
-
-#[derive(Default)]
-struct Damage {
-    parts: u64,
-    length: f64,
+    /// When the next packet should start, in seconds.
+    next: Option<f64>,
+    damaged: u64,
+    silence: f64,
+    end: Option<End>,
 }
 
 enum Piece {
-    /// Samples were appended.
+    /// Samples were appended, or none.
     Samples,
-    /// Nothing could be decoded for so many seconds.
-    Gap(f64),
+    /// A packet of so many seconds could not be decoded.
+    Lost(f64),
     End,
 }
 
 impl Coded {
-    pub(super) fn new(input: Input, expected: Expected) -> Result<Self, Fault> {
-        let source = MediaSourceStream::new(Box::new(input), MediaSourceStreamOptions::default());
-        let (hint, probe) = (Hint::new(), symphonia::default::get_probe());
-        let container = guarded(|| {
-            probe.probe(
-                &hint,
-                source,
-                FormatOptions::default(),
-                MetadataOptions::default(),
-            )
-        })
-        .map_err(|_| panicked())?
-        .map_err(|error| opening(error, expected.file))?;
-        let track = container
-            .default_track(TrackType::Audio)
-            .cloned()
-            .ok_or(Fault::NoSound)?;
-        let parameters = track
-            .codec_params
-            .as_ref()
-            .and_then(|all| all.audio())
-            .ok_or(Fault::NoSound)?;
-        let decoder = decoder(parameters)?;
+    /// Opens a compressed clip and decodes its first packet.
+    ///
+    /// Containers are searched for their end, which a damaged byte there can stop. What then can be
+    /// read straight ahead is read so.
+    pub(super) fn new(input: Input, expected: &Expected) -> Result<Self, Fault> {
+        let input = Shared::new(input);
+        let first = match Self::open(input.clone(), expected) {
+            Err(fault @ (Fault::Broken { .. } | Fault::Unknown)) if expected.file => fault,
+            result => return result,
+        };
+        input.lock().read_straight();
+        if input.lock().rewind().is_err() {
+            return Err(first);
+        }
+        Self::open(input, expected).map_err(|_| first)
+    }
+
+    fn open(input: Shared, expected: &Expected) -> Result<Self, Fault> {
+        let packets = Packets::new(input, expected.file)?;
+        let decoder = decoder(packets.parameters().ok_or(Fault::NoSound)?)?;
         let mut coded = Coded {
-            container,
+            packets,
             decoder,
+            expected: expected.clone(),
             rate: 0,
             channels: 0,
             first: Vec::new(),
@@ -119,26 +108,24 @@ impl Coded {
             skip: 0,
             frames: 0,
             declared: None,
-            file: expected.file,
-            damage: Damage::default(),
-            cut_off: expected.cut_off,
-            changed: false,
-            track,
+            next: None,
+            damaged: 0,
+            silence: 0.0,
+            end: None,
         };
-        coded.learn(&expected)?;
+        coded.learn()?;
         Ok(coded)
     }
 
     /// Decodes the first packet, since containers do not always tell the true rate and channels.
-    fn learn(&mut self, expected: &Expected) -> Result<(), Fault> {
+    fn learn(&mut self) -> Result<(), Fault> {
         let mut first = Vec::new();
-        let mut gap = 0.0;
+        let mut lost = 0.0;
         while first.is_empty() {
             match self.piece(&mut first)? {
                 Piece::Samples => {}
-                Piece::Gap(length) if gap < 1.0 => gap += length,
-                Piece::Gap(_) => {}
-                Piece::End if self.damage.parts > 0 => {
+                Piece::Lost(length) => lost += length,
+                Piece::End if self.damaged + self.packets.failures > 0 => {
                     return Err(Fault::Broken {
                         what: "no part of it could be decoded".into(),
                     });
@@ -147,51 +134,38 @@ impl Coded {
             }
         }
         in_range(self.rate, self.channels)?;
-        let rate = f64::from(self.rate);
-        self.delay = self.coder_delay(expected);
-        self.skip = self.delay;
-        self.declared = self.declared_frames().filter(|_| !expected.estimated);
-        self.first = vec![0.0; (gap * rate) as usize * self.channels];
+        self.fill(lost);
         self.first.append(&mut first);
+        self.delay = self.coder_delay();
+        self.skip = self.delay;
+        self.declared = self
+            .packets
+            .declared(self.rate)
+            .filter(|_| !self.expected.estimated);
         Ok(())
     }
 
     /// Frames that the coder put before the sound and that the decoder does not drop itself.
-    fn coder_delay(&self, expected: &Expected) -> u64 {
-        let parameters = self.track.codec_params.as_ref().and_then(|all| all.audio());
+    fn coder_delay(&self) -> u64 {
         if let Decoder::Opus(_) = self.decoder {
-            return Opus::pre_skip(parameters.and_then(|all| all.extra_data.as_deref()));
+            let header = self
+                .packets
+                .parameters()
+                .and_then(|all| all.extra_data.as_deref());
+            return Opus::pre_skip(header);
         }
-        if self.is_caf() {
-            return self.track.delay.unwrap_or(0).into();
+        if self.packets.is_caf() {
+            return self.packets.delay();
         }
-        let edit = expected
+        let track = self.packets.track();
+        let edit = self
+            .expected
             .edits
             .iter()
-            .find(|edit| edit.track == self.track.id && edit.scale > 0);
+            .find(|edit| edit.track == track && edit.scale > 0);
         edit.map_or(0, |edit| {
             (edit.skip as f64 * f64::from(self.rate) / f64::from(edit.scale)).round() as u64
         })
-    }
-
-    fn is_caf(&self) -> bool {
-        self.container.format_info().short_name == "caf"
-    }
-
-    fn declared_frames(&self) -> Option<u64> {
-        let seconds = |base: Option<TimeBase>, length: Option<Duration>| {
-            Some(base?.calc_duration(length?)?.as_secs_f64())
-        };
-        let whole = self.container.media_info();
-        self.track
-            .num_frames
-            .filter(|frames| *frames > 0)
-            .or_else(|| {
-                seconds(self.track.time_base, self.track.duration)
-                    .or_else(|| seconds(whole.time_base, whole.duration))
-                    .filter(|length| *length > 0.0)
-                    .map(|length| (length * f64::from(self.rate)) as u64)
-            })
     }
 
     pub(super) fn rate(&self) -> u32 {
@@ -214,44 +188,38 @@ impl Coded {
 
     /// In words, for example "AAC in MP4".
     pub(super) fn format(&self) -> String {
-        let parameters = self.track.codec_params.as_ref().and_then(|all| all.audio());
-        let coding = match &self.decoder {
-            Decoder::Opus(_) => "Opus".into(),
-            Decoder::Library(_) => parameters.map_or(String::new(), coding_name),
-        };
-        let container = match self.container.format_info().short_name {
-            "isomp4" => "MP4",
-            "matroska" => "WebM",
-            "ogg" => "Ogg",
-            "caf" => "CAF",
-            "aiff" => "AIFF",
-            "wave" => "WAV",
-            // The coding stands alone in its file.
-            _ => return coding,
-        };
-        format!("{coding} in {container}")
+        let coding = self
+            .packets
+            .parameters()
+            .map(coding_name)
+            .unwrap_or_default();
+        match self.packets.container() {
+            Some(container) => format!("{coding} in {container}"),
+            None => coding,
+        }
     }
 
     /// What made the sound less than it should be, now that it has ended.
     pub(super) fn warnings(&self) -> Vec<Warning> {
         let read = self.seconds(self.frames.saturating_sub(self.delay));
+        let slack = SHORTER.max(self.seconds(self.packets.most_padding()).0);
         let missing = self
             .declared()
-            .filter(|declared| read.0 + SHORTER.max(self.seconds(SHORTER_FRAMES).0) < declared.0);
+            .filter(|declared| read.0 + slack < declared.0);
+        let cut_off = self.expected.cut_off || self.end == Some(End::CutOff) || missing.is_some();
         let mut warnings = Vec::new();
-        if self.changed {
+        if self.end == Some(End::Changed) {
             warnings.push(Warning::Changed { read });
-        } else if self.file && (self.cut_off || missing.is_some()) {
+        } else if cut_off && self.expected.file {
             warnings.push(Warning::CutOff {
                 read,
                 declared: missing,
             });
         }
-        if self.damage.length >= DAMAGE {
-            let length = Seconds(self.damage.length);
+        if self.silence >= DAMAGE {
             warnings.push(Warning::Damaged {
-                parts: self.damage.parts,
-                length,
+                parts: self.damaged,
+                length: Seconds(self.silence),
             });
         }
         warnings
@@ -259,17 +227,17 @@ impl Coded {
 
     /// Appends the next samples, whole frames; `false` is the end.
     pub(super) fn next(&mut self, out: &mut Vec<f32>) -> Result<bool, Fault> {
-        if !self.first.is_empty() {
-            out.append(&mut self.first);
-        } else {
+        if self.first.is_empty() {
             match self.piece(out)? {
                 Piece::Samples => {}
-                Piece::Gap(length) => {
-                    let frames = (length * f64::from(self.rate)).round() as usize;
-                    out.resize(out.len() + frames * self.channels, 0.0);
-                }
+                Piece::Lost(length) => self.fill(length),
                 Piece::End => return Ok(false),
             }
+        }
+        // Silence stands before what came after the loss.
+        if !self.first.is_empty() {
+            self.first.append(out);
+            std::mem::swap(&mut self.first, out);
         }
         let frames = (out.len() / self.channels) as u64;
         self.frames += frames;
@@ -279,110 +247,112 @@ impl Coded {
         Ok(true)
     }
 
-    /// Decodes one packet and appends its samples.
-    fn piece(&mut self, out: &mut Vec<f32>) -> Result<Piece, Fault> {
-        let Some(packet) = self.packet()? else {
-            return Ok(Piece::End);
-        };
-        let seconds = |length: Duration| {
-            let base = self.track.time_base?;
-            Some(base.calc_duration(length)?.as_secs_f64())
-        };
-        let length = seconds(packet.block_dur())
-            .unwrap_or(0.0)
-            .clamp(0.0, LONGEST_GAP);
-        let before = out.len();
-        let spec = match &mut self.decoder {
-            Decoder::Opus(decoder) => {
-                let channels = decoder.channels();
-                let samples = guarded(|| decoder.decode(&packet.data)).map_err(|_| panicked())?;
-                samples.map(|samples| {
-                    out.extend_from_slice(trimmed(samples, channels, &packet));
-                    (opus::RATE, channels)
-                })
-            }
-            Decoder::Library(decoder) => {
-                let decoded = guarded(|| {
-                    let buffer = decoder.decode(&packet)?;
-                    out.resize(before + buffer.samples_interleaved(), 0.0);
-                    buffer.copy_to_slice_interleaved(&mut out[before..]);
-                    Ok((buffer.spec().rate(), buffer.spec().channels().count()))
-                })
-                .map_err(|_| panicked())?;
-                match decoded {
-                    Ok(spec) => Some(spec),
-                    Err(Error::Unsupported(what)) if self.rate == 0 => {
-                        let name = coding_name(decoder.codec_params());
-                        return Err(Fault::Coding {
-                            coding: format!("{name} ({what})"),
-                        });
-                    }
-                    Err(Error::ResetRequired) => {
-                        self.changed = true;
-                        return Ok(Piece::End);
-                    }
-                    Err(_) => None,
-                }
-            }
-        };
-        match spec {
-            None => {
-                self.damage.parts += 1;
-                self.damage.length += length;
-                Ok(Piece::Gap(length))
-            }
-            // A packet without samples, such as one that is trimmed away, says nothing.
-            Some(_) if out.len() == before => Ok(Piece::Samples),
-            Some(spec) if self.rate == 0 => {
-                (self.rate, self.channels) = spec;
-                Ok(Piece::Samples)
-            }
-            Some(spec) if spec == (self.rate, self.channels) => Ok(Piece::Samples),
-            Some(_) => {
-                out.truncate(before);
-                self.changed = true;
-                Ok(Piece::End)
-            }
+    /// Puts silence before the next samples.
+    fn fill(&mut self, length: f64) {
+        if length > 0.0 && length <= LONGEST_GAP && self.silence + length <= MOST_SILENCE {
+            let frames = (length * f64::from(self.rate)).round() as usize;
+            self.first.resize(frames * self.channels, 0.0);
         }
+        self.silence += length.max(0.0);
     }
 
-    /// The next packet of the track; `None` at the end.
-    fn packet(&mut self) -> Result<Option<Packet>, Fault> {
-        if self.changed {
-            return Ok(None);
+    /// Decodes one packet and appends its samples.
+    fn piece(&mut self, out: &mut Vec<f32>) -> Result<Piece, Fault> {
+        if self.end.is_some() {
+            return Ok(Piece::End);
         }
-        for _ in 0..MOST_FAILURES {
-            match guarded(|| self.container.next_packet()).map_err(|_| panicked())? {
-                Ok(Some(packet)) if packet.track_id == self.track.id => return Ok(Some(packet)),
-                Ok(Some(_)) => continue,
-                Ok(None) => return Ok(None),
-                Err(Error::IoError(error)) if error.kind() == io::ErrorKind::UnexpectedEof => {
-                    self.cut_off = true;
-                    return Ok(None);
+        let packet = match self.packets.next()? {
+            Ok(packet) => packet,
+            Err(end) => {
+                self.end = Some(end);
+                return Ok(Piece::End);
+            }
+        };
+        let time = self.packets.time(&packet);
+        if let (Some((start, _)), Some(next)) = (time, self.next)
+            && start - next > JUMP
+            && self.rate > 0
+        {
+            self.damaged += 1;
+            self.fill(start - next);
+        }
+        let known = self.rate > 0;
+        let spec = match &mut self.decoder {
+            Decoder::Opus(decoder) => decode_opus(decoder, &packet, out)?,
+            Decoder::Library(decoder) => match decode(decoder.as_mut(), &packet, out)? {
+                Ok(spec) => Some(spec),
+                Err(Error::Unsupported(what)) if !known => {
+                    let name = coding_name(decoder.codec_params());
+                    return Err(Fault::Coding {
+                        coding: format!("{name} ({what})"),
+                    });
                 }
-                Err(Error::IoError(error)) => return Err(Fault::unreadable(&error)),
                 Err(Error::ResetRequired) => {
-                    self.changed = true;
-                    return Ok(None);
+                    self.end = Some(End::Changed);
+                    return Ok(Piece::End);
                 }
-                Err(_) => self.damage.parts += 1,
+                Err(_) => None,
+            },
+        };
+        let Some((rate, channels)) = spec else {
+            let length = time
+                .map_or(0.0, |(_, length)| length)
+                .clamp(0.0, LONGEST_GAP);
+            self.next = time.map(|(start, _)| start + length);
+            self.damaged += 1;
+            return Ok(Piece::Lost(length));
+        };
+        // A packet without samples, such as one that is trimmed away, says nothing.
+        if !out.is_empty() {
+            if !known {
+                (self.rate, self.channels) = (rate, channels);
+            } else if (rate, channels) != (self.rate, self.channels) {
+                out.clear();
+                self.end = Some(End::Changed);
+                return Ok(Piece::End);
             }
         }
-        self.cut_off = true;
-        Ok(None)
+        let decoded = (out.len() / channels.max(1)) as f64 / f64::from(rate.max(1));
+        self.next = time.map(|(start, length)| start + length.max(decoded));
+        Ok(Piece::Samples)
     }
 }
 
-/// The samples of an Opus packet without what its container says to drop.
-fn trimmed<'a>(samples: &'a [f32], channels: usize, packet: &Packet) -> &'a [f32] {
-    let frames = samples.len() / channels;
-    let start = usize::try_from(packet.trim_start.get())
-        .unwrap_or(frames)
-        .min(frames);
-    let end = usize::try_from(packet.trim_end.get())
-        .unwrap_or(frames)
-        .min(frames - start);
-    &samples[start * channels..(frames - end) * channels]
+/// Rate and channels of what was decoded.
+type Spec = (u32, usize);
+
+fn decode(
+    decoder: &mut dyn AudioDecoder,
+    packet: &Packet,
+    out: &mut Vec<f32>,
+) -> Result<Result<Spec, Error>, Fault> {
+    guarded(|| {
+        let buffer = decoder.decode(packet)?;
+        out.resize(buffer.samples_interleaved(), 0.0);
+        buffer.copy_to_slice_interleaved(&mut out[..]);
+        Ok((buffer.spec().rate(), buffer.spec().channels().count()))
+    })
+    .map_err(|_| panicked())
+}
+
+fn decode_opus(
+    decoder: &mut Opus,
+    packet: &Packet,
+    out: &mut Vec<f32>,
+) -> Result<Option<Spec>, Fault> {
+    let channels = decoder.channels();
+    let samples = guarded(|| decoder.decode(&packet.data)).map_err(|_| panicked())?;
+    Ok(samples.map(|samples| {
+        let frames = samples.len() / channels;
+        let start = usize::try_from(packet.trim_start.get())
+            .unwrap_or(frames)
+            .min(frames);
+        let end = usize::try_from(packet.trim_end.get())
+            .unwrap_or(frames)
+            .min(frames - start);
+        out.extend_from_slice(&samples[start * channels..(frames - end) * channels]);
+        (opus::RATE, channels)
+    }))
 }
 
 fn decoder(parameters: &AudioCodecParameters) -> Result<Decoder, Fault> {
@@ -400,69 +370,44 @@ fn decoder(parameters: &AudioCodecParameters) -> Result<Decoder, Fault> {
         Err(Error::Unsupported(_)) => Err(Fault::Coding {
             coding: coding_name(parameters),
         }),
-        Err(error) => Err(opening(error, true)),
-    }
-}
-
-fn panicked() -> Fault {
-    Fault::Broken {
-        what: "the decoder failed on it".into(),
-    }
-}
-
-/// Why a container could not be opened.
-fn opening(error: Error, file: bool) -> Fault {
-    match error {
-        Error::IoError(error) if error.kind() == io::ErrorKind::UnexpectedEof && file => {
-            Fault::Broken {
-                what: "it ends within its head".into(),
-            }
-        }
-        Error::IoError(error) if error.kind() == io::ErrorKind::UnexpectedEof => Fault::NeedsFile,
-        Error::IoError(error) => Fault::unreadable(&error),
-        Error::Unsupported("isomp4: missing moov atom") if file => Fault::Unfinished,
-        Error::Unsupported("isomp4: missing moov atom") => Fault::NeedsFile,
-        Error::Unsupported(_) => Fault::Unknown,
-        Error::DecodeError(what) | Error::LimitError(what) => Fault::Broken { what: what.into() },
-        Error::SeekError(_) => Fault::Broken {
-            what: "its parts are out of place".into(),
-        },
-        _ => Fault::Broken {
-            what: "it cannot be opened".into(),
-        },
+        Err(error) => Err(unopened(error, true)),
     }
 }
 
 /// The common name of a coding.
 fn coding_name(parameters: &AudioCodecParameters) -> String {
-    use symphonia::core::codecs::audio::well_known as known;
     let name = match parameters.codec {
-        known::CODEC_ID_AAC => "AAC",
-        known::CODEC_ID_ALAC => "ALAC",
-        known::CODEC_ID_FLAC => "FLAC",
-        known::CODEC_ID_MP1 => "MP1",
-        known::CODEC_ID_MP2 => "MP2",
-        known::CODEC_ID_MP3 => "MP3",
-        known::CODEC_ID_VORBIS => "Vorbis",
-        known::CODEC_ID_OPUS => "Opus",
-        known::CODEC_ID_SPEEX => "Speex",
-        known::CODEC_ID_AC3 => "AC-3",
-        known::CODEC_ID_EAC3 => "E-AC-3",
-        known::CODEC_ID_WMA => "WMA",
-        known::CODEC_ID_PCM_ALAW => "A-law",
-        known::CODEC_ID_PCM_MULAW => "mu-law",
-        known::CODEC_ID_ADPCM_MS | known::CODEC_ID_ADPCM_IMA_WAV | known::CODEC_ID_ADPCM_IMA_QT => {
-            "ADPCM"
-        }
+        well_known::CODEC_ID_AAC => "AAC",
+        well_known::CODEC_ID_ALAC => "ALAC",
+        well_known::CODEC_ID_FLAC => "FLAC",
+        well_known::CODEC_ID_MP1 => "MP1",
+        well_known::CODEC_ID_MP2 => "MP2",
+        well_known::CODEC_ID_MP3 => "MP3",
+        well_known::CODEC_ID_VORBIS => "Vorbis",
+        well_known::CODEC_ID_OPUS => "Opus",
+        well_known::CODEC_ID_SPEEX => "Speex",
+        well_known::CODEC_ID_AC3 => "AC-3",
+        well_known::CODEC_ID_EAC3 => "E-AC-3",
+        well_known::CODEC_ID_WMA => "WMA",
+        well_known::CODEC_ID_PCM_ALAW => "A-law",
+        well_known::CODEC_ID_PCM_MULAW => "mu-law",
+        well_known::CODEC_ID_ADPCM_MS
+        | well_known::CODEC_ID_ADPCM_IMA_WAV
+        | well_known::CODEC_ID_ADPCM_IMA_QT => "ADPCM",
         other => {
             let known = symphonia::default::get_codecs().get_audio_decoder(other);
             let name = known.map_or("a coding without a known name", |it| {
                 it.codec.info.long_name
             });
-            return match parameters.bits_per_sample {
-                Some(bits) if name.contains("Floating") => format!("{bits}-bit float"),
-                Some(bits) if name.starts_with("PCM") => format!("{bits}-bit"),
-                _ => name.into(),
+            let bits = name.split(' ').find(|word| word.ends_with("-bit"));
+            let float = if name.contains("Floating") {
+                " float"
+            } else {
+                ""
+            };
+            return match bits.filter(|_| name.starts_with("PCM")) {
+                Some(bits) => format!("{bits}{float}"),
+                None => name.into(),
             };
         }
     };

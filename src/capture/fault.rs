@@ -259,6 +259,22 @@ mod tests {
     use super::*;
 
     #[test]
+    fn causes_that_the_system_names_have_faults_of_their_own() {
+        for (kind, fault) in [
+            (io::ErrorKind::NotFound, Fault::Missing),
+            (io::ErrorKind::PermissionDenied, Fault::Denied),
+            (io::ErrorKind::IsADirectory, Fault::Directory),
+        ] {
+            assert_eq!(Fault::unreadable(&kind.into()), fault);
+        }
+        let cause = io::Error::other("the disk is gone");
+        assert_eq!(
+            Fault::unreadable(&cause).to_string(),
+            "reading failed: the disk is gone"
+        );
+    }
+
+    #[test]
     fn conversion_command_takes_the_name_as_a_shell_does() {
         let hint = |name: &str| {
             Fault::Foreign {

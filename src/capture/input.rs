@@ -1,5 +1,6 @@
 //! The bytes of a clip, from a file that can be searched or from a pipe that cannot.
 use std::io::{self, Read, Seek, SeekFrom};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use symphonia::core::io::MediaSource;
 
@@ -219,10 +220,37 @@ impl Seek for Input {
     }
 }
 
-impl MediaSource for Input {
+/// An input that a decoder can be given more than once: one that fails takes it along.
+#[derive(Clone)]
+pub(super) struct Shared(Arc<Mutex<Input>>);
+
+impl Shared {
+    pub(super) fn new(input: Input) -> Self {
+        Shared(Arc::new(Mutex::new(input)))
+    }
+
+    /// A panic in a decoder does not leave the input in a bad state, so poison does not matter.
+    pub(super) fn lock(&self) -> MutexGuard<'_, Input> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl Read for Shared {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        self.lock().read(buffer)
+    }
+}
+
+impl Seek for Shared {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        self.lock().seek(to)
+    }
+}
+
+impl MediaSource for Shared {
     fn is_seekable(&self) -> bool {
         matches!(
-            self,
+            *self.lock(),
             Input::File {
                 straight: false,
                 ..
@@ -231,6 +259,10 @@ impl MediaSource for Input {
     }
 
     fn byte_len(&self) -> Option<u64> {
-        if self.is_seekable() { self.len() } else { None }
+        if self.is_seekable() {
+            self.lock().len()
+        } else {
+            None
+        }
     }
 }

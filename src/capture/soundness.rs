@@ -15,9 +15,9 @@ const RUN: u32 = 3;
 /// Watches all samples of a clip as they pass.
 ///
 /// Overload is counted at full scale, and below it where three or more equal samples stand in a row
-/// at the highest level that was heard and are entered by a step: many recorders clip below full
-/// scale. (The top of a smooth wave also rounds to equal samples, but is entered by steps of one or
-/// two units.) The method is our own.
+/// at the highest level that was heard and are entered or left by a step: many recorders clip below
+/// full scale. (The top of a smooth wave also rounds to equal samples, but by steps of one or two
+/// units.) The method is our own.
 pub(super) struct Soundness {
     /// Smallest step between samples.
     step: f32,
@@ -143,38 +143,43 @@ impl Channel {
     fn take(&mut self, part: &[f32], at: usize, channels: usize, extreme: f32, step: f32) {
         // Nothing here can count: no sample reaches the peak. Only the last one is remembered.
         if extreme < 0.99 * self.peak || extreme < QUIET {
-            if let Some(last) = part.len().checked_sub(channels - at) {
-                self.value = part[last];
-                self.run = 1;
-                self.entered = 0.0;
+            let last = part.len().checked_sub(channels - at);
+            if let (Some(first), Some(last)) = (part.get(at), last.and_then(|n| part.get(n))) {
+                self.end_run((first - self.value).abs(), step);
+                (self.value, self.run, self.entered) = (*last, 1, 0.0);
             }
             return;
         }
         let full = 1.0 - 1.5 * step;
-        for &sample in part[at..].iter().step_by(channels) {
+        for &sample in part.get(at..).unwrap_or_default().iter().step_by(channels) {
             let level = sample.abs();
+            if sample == self.value {
+                self.run += 1;
+            } else {
+                let change = (sample - self.value).abs();
+                self.end_run(change, step);
+                (self.value, self.run, self.entered) = (sample, 1, change);
+            }
             if level > self.peak {
                 if level > 1.01 * self.peak {
                     self.flat = 0;
                 }
                 self.peak = level;
             }
-            if sample == self.value {
-                self.run += 1;
-            } else {
-                self.entered = (sample - self.value).abs();
-                self.value = sample;
-                self.run = 1;
-            }
-            if level >= full {
-                self.full += 1;
-            } else if level >= QUIET
-                && level >= 0.99 * self.peak
-                && self.run >= RUN
-                && self.entered >= (3.0 * step).max(0.002 * level)
-            {
-                self.flat += u64::from(if self.run == RUN { RUN } else { 1 });
-            }
+            self.full += u64::from(level >= full);
+        }
+    }
+
+    /// Counts the equal samples that end here, left by the step `left`, if they are a flat top.
+    fn end_run(&mut self, left: f32, step: f32) {
+        let level = self.value.abs();
+        let steep = (3.0 * step).max(0.002 * level);
+        if self.run >= RUN
+            && (QUIET..1.0 - 1.5 * step).contains(&level)
+            && level >= 0.99 * self.peak
+            && self.entered.max(left) >= steep
+        {
+            self.flat += u64::from(self.run);
         }
     }
 }

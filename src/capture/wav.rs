@@ -333,7 +333,7 @@ mod tests {
             of(&format(1, 64, 48_000, 16)),
             Err(Fault::Channels { channels: 64 })
         );
-        for rate in [0, 1, 4_000_000_000] {
+        for rate in [0_u32, 1, 4_000_000_000] {
             let mut body = format(1, 1, 1, 16);
             body[4..8].copy_from_slice(&rate.to_le_bytes());
             assert_eq!(of(&body), Err(Fault::SampleRate { rate }));
