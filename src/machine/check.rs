@@ -159,8 +159,8 @@ impl Profile {
     pub fn check(&self) -> Vec<Oddity> {
         let mut odd = Vec::new();
         let speeds = &self.speeds;
-        if let (Some(clutch), Some(idle)) = (speeds.clutch_in, speeds.idle) {
-            if clutch.0 < IDLE_MARGIN * idle.high().0 {
+        if let (Some(clutch), Some(idle)) = (speeds.clutch_in, speeds.idle)
+            && clutch.0 < IDLE_MARGIN * idle.high().0 {
                 odd.push(Oddity::ClutchTooNearIdle {
                     clutch_in_rpm: clutch,
                     idle_high_rpm: idle.high(),
@@ -168,21 +168,19 @@ impl Profile {
                     never_met: clutch.0 < IDLE_MARGIN * idle.low().0,
                 });
             }
-        }
         if let Some(limiter) = speeds.limiter {
             if self.coil == Coil::Plain {
                 odd.push(Oddity::LimiterOnPlainCoil {
                     limiter_rpm: limiter,
                 });
             }
-            if let Some(full) = speeds.full_throttle {
-                if limiter.0 < full.high().0 {
+            if let Some(full) = speeds.full_throttle
+                && limiter.0 < full.high().0 {
                     odd.push(Oddity::LimiterBelowMaximum {
                         limiter_rpm: limiter,
                         maximum_rpm: full.high(),
                     });
                 }
-            }
         }
         for figure in Figure::ALL {
             if let Some(range) = self.range_of(figure) {

@@ -164,10 +164,14 @@ impl Profile {
     /// and so does what would contradict it. Gives the figures that were filled in.
     pub fn fill_from(&mut self, class: Class) -> Vec<Figure> {
         let usual = class.usual();
-        let used_for = *self.used_for.get_or_insert(usual.used_for);
+        let blower_with_clutch = usual.used_for == Use::Blower && self.speeds.clutch_in.is_some();
+        if self.used_for.is_none() && !blower_with_clutch {
+            self.used_for = Some(usual.used_for);
+        }
+        let blower = self.used_for == Some(Use::Blower);
         let mut filled = Vec::new();
         for figure in [Figure::Idle, Figure::FullThrottle, Figure::ClutchIn] {
-            if self.knows(figure) || (figure == Figure::ClutchIn && used_for == Use::Blower) {
+            if self.knows(figure) || (figure == Figure::ClutchIn && blower) {
                 continue;
             }
             let mut trial = self.clone();

@@ -13,6 +13,8 @@ mod error;
 mod origin;
 mod parse;
 mod profile;
+#[cfg(test)]
+mod tests;
 mod write;
 
 pub use check::{IDLE_MARGIN, Oddity};

@@ -152,7 +152,7 @@ impl Cutter {
                 .filter_map(|i| self.raw[i].x)
                 .collect();
             // An even count would average the two sides of an edge.
-            if around.len() % 2 == 0 {
+            if around.len().is_multiple_of(2) {
                 around.pop();
             }
             point.x = Some(median(&mut around));

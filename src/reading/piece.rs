@@ -89,10 +89,7 @@ impl Point {
                 && (row.other.is_finite() || f64::from(row.confidence) < SURE),
             row,
             kind: frame.firing.kind,
-            reason: match frame.speed {
-                Ok(_) => None,
-                Err(reason) => Some(reason),
-            },
+            reason: frame.speed.err(),
             power: 10f64.powf(level / 10.0),
             clipped: unit(frame.clipped),
         }
