@@ -244,6 +244,7 @@ fn room(r: &mut Random) -> Room {
     let ground = r.chance(0.65).then(|| Reflection {
         delay_ms: round(r.between_log(0.4, 12.0), 100.0),
         gain: round(r.between(0.2, 0.9) * if r.chance(0.8) { 1.0 } else { -1.0 }, 100.0),
+        sway_percent: if r.chance(0.5) { round(r.between_log(0.3, 5.0), 10.0) } else { 0.0 },
     });
     if r.chance(0.35) {
         return Room { ground, ..Room::default() };

@@ -100,6 +100,9 @@ pub struct Reflection {
     pub delay_ms: f64,
     /// Its strength against the direct sound, −1 to 1.
     pub gain: f64,
+    /// Slow change of the delay, as machine and microphone move: standard deviation in percent, 0 to 20.
+    #[serde(default)]
+    pub sway_percent: f64,
 }
 
 /// The recorder: filters, gain, clipping.
@@ -197,6 +200,7 @@ impl Scene {
         if let Some(ground) = self.room.ground {
             in_range("room.ground.delay_ms", ground.delay_ms, 0.0, 50.0)?;
             in_range("room.ground.gain", ground.gain, -1.0, 1.0)?;
+            in_range("room.ground.sway_percent", ground.sway_percent, 0.0, 20.0)?;
         }
         if let Some(noise) = self.noise {
             in_range("noise.snr", noise.snr.0, -120.0, 200.0)?;
