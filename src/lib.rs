@@ -18,12 +18,12 @@ pub mod units;
 pub mod machine;
 
 pub mod capture;
+pub mod firing;
+pub mod guide;
+pub mod reading;
+pub mod report;
 pub mod spectrum;
 pub mod tach;
-pub mod firing;
-pub mod reading;
-pub mod guide;
-pub mod report;
 
 pub mod synth;
 
