@@ -12,7 +12,7 @@ use crate::units::{Decibels, Hertz, Seconds};
 pub struct Scene {
     /// What the scene is for, in words.
     pub note: String,
-    /// Length, above 0 to 36,000 s.
+    /// Length, above 0 to 3,600 s.
     pub seconds: Seconds,
     /// Samples a second, 8,000 to 192,000.
     pub sample_rate: u32,
@@ -192,7 +192,7 @@ impl Scene {
     /// # Errors
     /// [`SceneError::OutOfRange`] names the first field outside its range and the range.
     pub fn check(&self) -> Result<(), SceneError> {
-        in_range("seconds", self.seconds.0, 1e-3, 36_000.0)?;
+        in_range("seconds", self.seconds.0, 1e-3, 3_600.0)?;
         in_range("sample_rate", f64::from(self.sample_rate), 8_000.0, 192_000.0)?;
         in_range("channels", f64::from(self.channels), 1.0, 2.0)?;
         in_range("room.reverberation", self.room.reverberation.0, 0.0, 10.0)?;
