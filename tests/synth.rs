@@ -318,8 +318,8 @@ fn wrong_scenes_say_what_is_wrong() {
             error.to_string()
         }
     };
-    assert_eq!(message("seconds = 0.0"), "seconds is 0, must be 0.001 to 36000");
-    assert_eq!(message("seconds = nan"), "seconds is NaN, must be 0.001 to 36000");
+    assert_eq!(message("seconds = 0.0"), "seconds is 0, must be 0.001 to 3600");
+    assert_eq!(message("seconds = nan"), "seconds is NaN, must be 0.001 to 3600");
     assert_eq!(message("[engine]\ncylinders = 1"), "the engine has no schedule");
     assert!(message("lenght = 3").contains("lenght"));
     assert!(matches!(

@@ -74,7 +74,8 @@ pub(super) fn round(x: f64, parts: f64) -> f64 {
 }
 
 fn schedule(r: &mut Random, engine: &mut Engine, seconds: f64) -> &'static str {
-    let four = engine.cycle == Cycle::FourStroke;
+    // Several cylinders skip each for itself, which hardly leaves a rhythm.
+    let plain = engine.cycle == Cycle::FourStroke || engine.cylinders > 1;
     let (idle, full) = (engine.idle, engine.full);
     let at = |r: &mut Random, rpm: Rpm, by: f64| Rpm((rpm.0 * (1.0 + r.between(-by, by))).round());
     let part = Rpm(r.between(idle.0 * 1.3, full.0 * 0.9).round());
@@ -82,17 +83,17 @@ fn schedule(r: &mut Random, engine: &mut Engine, seconds: f64) -> &'static str {
     let mut list = Vec::new();
     let kind = r.unit();
     let story = if kind < 0.22 {
-        list.push(step(Course::Hold, at(r, full, 0.05), seconds, full_plan(r, four)));
+        list.push(step(Course::Hold, at(r, full, 0.05), seconds, full_plan(r, plain)));
         "steady at full throttle"
     } else if kind < 0.30 {
         list.push(step(Course::Hold, at(r, idle, 0.08), seconds, idle_plan(r)));
         "steady at idle"
     } else if kind < 0.38 {
-        list.push(step(Course::Hold, part, seconds, full_plan(r, four)));
+        list.push(step(Course::Hold, part, seconds, full_plan(r, plain)));
         "steady at part throttle"
     } else if kind < 0.56 {
         list.push(step(Course::Hold, idle, r.between(0.6, 2.0), idle_plan(r)));
-        let plan = full_plan(r, four);
+        let plan = full_plan(r, plain);
         let mut t = 2.0;
         while t < seconds {
             let mut snap = step(Course::Snap, at(r, full, 0.04), r.between(0.8, 3.0), plan.clone());
@@ -129,7 +130,7 @@ fn schedule(r: &mut Random, engine: &mut Engine, seconds: f64) -> &'static str {
         if r.chance(0.3) {
             plans.reverse();
         }
-        if four {
+        if plain {
             plans = [Plan::Clean, Plan::Random { skip: 0.15 }, Plan::Clean];
         }
         let mut rpm = full.0 * r.between(0.85, 0.95);
@@ -144,9 +145,9 @@ fn schedule(r: &mut Random, engine: &mut Engine, seconds: f64) -> &'static str {
     } else if kind < 0.76 {
         let top = at(r, full, 0.05);
         list.push(step(Course::Hold, idle, 0.5, idle_plan(r)));
-        list.push(step(Course::Ramp, top, r.between(2.0, 5.0), full_plan(r, four)));
-        list.push(step(Course::Hold, top, r.between(1.0, 2.0), full_plan(r, four)));
-        list.push(step(Course::Ramp, at(r, idle, 0.1), r.between(2.0, 4.0), full_plan(r, four)));
+        list.push(step(Course::Ramp, top, r.between(2.0, 5.0), full_plan(r, plain)));
+        list.push(step(Course::Hold, top, r.between(1.0, 2.0), full_plan(r, plain)));
+        list.push(step(Course::Ramp, at(r, idle, 0.1), r.between(2.0, 4.0), full_plan(r, plain)));
         list.push(step(Course::Hold, idle, 2.0, idle_plan(r)));
         "ramps"
     } else if kind < 0.80 {
@@ -168,13 +169,13 @@ fn schedule(r: &mut Random, engine: &mut Engine, seconds: f64) -> &'static str {
         snap.rise = Some(Seconds(round(r.between_log(0.3, 0.8), 100.0)));
         list.push(snap);
         let below = Rpm((ceiling.0 * r.between(0.93, 0.985)).round());
-        list.push(step(Course::Snap, below, seconds, full_plan(r, four)));
+        list.push(step(Course::Snap, below, seconds, full_plan(r, plain)));
         "limiter"
     } else if kind < 0.97 {
         // Work: the load pulls the speed about.
         let mut t = 0.0;
         let mut course = Course::Hold;
-        let plan = full_plan(r, four);
+        let plan = full_plan(r, plain);
         while t < seconds {
             let cut = r.chance(0.6);
             let rpm = Rpm((full.0 * if cut { r.between(0.65, 0.95) } else { r.between(0.95, 1.02) }).round());
@@ -189,7 +190,7 @@ fn schedule(r: &mut Random, engine: &mut Engine, seconds: f64) -> &'static str {
     } else {
         list.push(step(Course::Off, idle, r.between(0.5, 2.0), Plan::Clean));
         list.push(step(Course::Hold, idle, r.between(2.0, 4.0), idle_plan(r)));
-        list.push(step(Course::Snap, full, r.between(2.0, 4.0), full_plan(r, four)));
+        list.push(step(Course::Snap, full, r.between(2.0, 4.0), full_plan(r, plain)));
         list.push(step(Course::Fall, idle, r.between(1.0, 2.0), idle_plan(r)));
         list.push(step(Course::Off, idle, 5.0, Plan::Clean));
         "started and stopped"
@@ -198,12 +199,12 @@ fn schedule(r: &mut Random, engine: &mut Engine, seconds: f64) -> &'static str {
     story
 }
 
-fn full_plan(r: &mut Random, four: bool) -> Plan {
+fn full_plan(r: &mut Random, plain: bool) -> Plan {
     let x = r.unit();
-    if four {
+    if plain {
         return if x < 0.8 { Plan::Clean } else { Plan::Random { skip: round(r.between(0.05, 0.3), 100.0) } };
     }
-    let slips = round(r.between_log(0.003, 0.25), 1000.0);
+    let slips = round(r.between_log(0.005, 0.3), 1000.0);
     if x < 0.36 {
         Plan::Clean
     } else if x < 0.54 {
@@ -219,7 +220,7 @@ fn full_plan(r: &mut Random, four: bool) -> Plan {
     } else if x < 0.96 {
         Plan::Random { skip: round(r.between(0.05, 0.3), 100.0) }
     } else {
-        Plan::Bursts { per_second: round(r.between_log(1.0, 6.0), 10.0), share: round(r.between(0.1, 0.5), 100.0) }
+        Plan::Bursts { per_second: round(r.between_log(2.0, 8.0), 10.0), share: round(r.between(0.1, 0.5), 100.0) }
     }
 }
 
@@ -244,6 +245,7 @@ fn room(r: &mut Random) -> Room {
     let ground = r.chance(0.65).then(|| Reflection {
         delay_ms: round(r.between_log(0.4, 12.0), 100.0),
         gain: round(r.between(0.2, 0.9) * if r.chance(0.8) { 1.0 } else { -1.0 }, 100.0),
+        sway_percent: if r.chance(0.5) { round(r.between_log(0.3, 5.0), 10.0) } else { 0.0 },
     });
     if r.chance(0.35) {
         return Room { ground, ..Room::default() };

@@ -12,7 +12,7 @@ use crate::units::{Decibels, Hertz, Seconds};
 pub struct Scene {
     /// What the scene is for, in words.
     pub note: String,
-    /// Length, above 0 to 36,000 s.
+    /// Length, above 0 to 3,600 s.
     pub seconds: Seconds,
     /// Samples a second, 8,000 to 192,000.
     pub sample_rate: u32,
@@ -100,6 +100,9 @@ pub struct Reflection {
     pub delay_ms: f64,
     /// Its strength against the direct sound, −1 to 1.
     pub gain: f64,
+    /// Slow change of the delay, as machine and microphone move: standard deviation in percent, 0 to 20.
+    #[serde(default)]
+    pub sway_percent: f64,
 }
 
 /// The recorder: filters, gain, clipping.
@@ -189,7 +192,7 @@ impl Scene {
     /// # Errors
     /// [`SceneError::OutOfRange`] names the first field outside its range and the range.
     pub fn check(&self) -> Result<(), SceneError> {
-        in_range("seconds", self.seconds.0, 1e-3, 36_000.0)?;
+        in_range("seconds", self.seconds.0, 1e-3, 3_600.0)?;
         in_range("sample_rate", f64::from(self.sample_rate), 8_000.0, 192_000.0)?;
         in_range("channels", f64::from(self.channels), 1.0, 2.0)?;
         in_range("room.reverberation", self.room.reverberation.0, 0.0, 10.0)?;
@@ -197,6 +200,7 @@ impl Scene {
         if let Some(ground) = self.room.ground {
             in_range("room.ground.delay_ms", ground.delay_ms, 0.0, 50.0)?;
             in_range("room.ground.gain", ground.gain, -1.0, 1.0)?;
+            in_range("room.ground.sway_percent", ground.sway_percent, 0.0, 20.0)?;
         }
         if let Some(noise) = self.noise {
             in_range("noise.snr", noise.snr.0, -120.0, 200.0)?;

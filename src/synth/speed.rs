@@ -114,7 +114,7 @@ impl SpeedLine {
         self.last = if segment.course == Course::Off { segment.rpm.hertz().0 } else { aim };
         let mut factor = 1.0 + 0.01 * self.engine.wander_percent * wander;
         if let Plan::Uneven { variation } = segment.firing {
-            factor += 0.008 * variation * restless;
+            factor += 0.015 * variation * restless;
         }
         if let Some(hunting) = segment.hunting {
             // The rate itself wanders a little.
