@@ -4,13 +4,14 @@ use engine_note::guide::{
     Advice, Caution, CautionId, Danger, DangerId, Direction, Fault, FaultId, Move, Question,
     Reason, ReasonId, Screw, Turn, Verdict,
 };
-use engine_note::machine::{Class, Profile};
+use engine_note::machine::{Carburetor, Class, Profile};
 use engine_note::reading::{
     Acceleration, Bog, Frame, Hang, Hunting, Plateau, Reading, Return, Span, SpanKind,
     UnreadableTime,
 };
 use engine_note::report::{
-    ClipFacts, Format, FrameKeeper, Glyphs, Layout, Look, Notice, Renderer, Report, Trace, schema,
+    ClipFacts, Format, FrameKeeper, Gatherer, Glyphs, Layout, Look, Notice, Renderer, Report,
+    Trace, schema,
 };
 use engine_note::tach::{Speed, Unreadable};
 use engine_note::units::{Decibels, Hertz, Rpm, Seconds};
@@ -287,6 +288,46 @@ fn text(look: Look) -> String {
 #[test]
 fn text_for_people() {
     insta::assert_snapshot!(text(Look::default()));
+}
+
+#[test]
+fn frames_become_spans_and_advice_with_its_cautions() {
+    let mut machine = Class::Trimmer.profile();
+    machine.carburetor = Some(Carburetor::Butterfly);
+    let mut gatherer = Gatherer::new(&machine, Format::Text);
+    (0..625).for_each(|i| gatherer.push(&frame(i)).unwrap());
+    let clip = ClipFacts {
+        path: "clip.wav".into(),
+        seconds: 10.0,
+        sample_rate: 48_000,
+        channels: 1,
+    };
+    let report = gatherer.finish(clip, vec![]).unwrap();
+    assert!(report.heard_engine());
+    assert!(!report.advice.cautions.is_empty());
+    let text = written(Format::Text, false, Look::default(), &[report]);
+    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    for part in [
+        "Heard an engine for ",
+        "idle at ",
+        "full throttle at ",
+        "What to do",
+        "Cautions",
+    ] {
+        assert!(text.contains(part), "{part}: {text}");
+    }
+}
+
+#[test]
+fn cautions_stand_once_at_the_end_of_several_clips() {
+    let reports = [report("a.wav", reading()), report("b.wav", reading())];
+    let text = written(Format::Text, true, Look::default(), &reports);
+    assert_eq!(text.matches("The maker's manual comes first.").count(), 1);
+    assert!(
+        text.trim_end().ends_with("The maker's manual comes first."),
+        "{text}"
+    );
+    assert!(text.find("a.wav").unwrap() < text.find("b.wav").unwrap());
 }
 
 #[test]

@@ -24,7 +24,7 @@ use crate::units::Rpm;
     after_long_help = exit::HELP,
     long_about = "Hears the crank speed and the firing of a small two-stroke (trimmer, brush cutter, saw, blower) from a \
         recording, and says which carburetor screw to turn.\n\n\
-        Record ten seconds beside the muffler, two steps away: some seconds of idle, a snap to full throttle, three \
+        Record ten seconds, half a metre to a metre beside the muffler outlet: some seconds of idle, a snap to full throttle, three \
         seconds there, back to idle. Then run `engine-note read` on the recording."
 )]
 pub struct Arguments {

@@ -93,7 +93,7 @@ fn one(
         // The text says it in its first sentence; data do not say it as plainly.
         None if format != Format::Text && !report.heard_engine() => Some(Trouble::input(
             format!("{name}: nothing is audible as an engine"),
-            "record beside the muffler, two steps away; `--format text` says more",
+            "record half a metre to a metre beside the muffler outlet; `--format text` says more",
             Outcome::NoEngine,
         )),
         None => None,

@@ -1,7 +1,7 @@
-//! Advice in the order of urgency: dangers, turns, faults, what to find out, cautions.
+//! Advice in the order of urgency: dangers, turns, faults, what to find out; cautions at the end.
 use super::look::{Look, Tone};
 use super::words::wrapped;
-use crate::guide::{Advice, Move};
+use crate::guide::{Advice, Caution, Move};
 
 /// The advice as text, ending with a line break.
 pub fn render(advice: &Advice, look: &Look) -> String {
@@ -62,9 +62,14 @@ pub fn render(advice: &Advice, look: &Look) -> String {
             .iter()
             .for_each(|words| out.push_str(&wrapped("  - ", words, look.width)));
     });
+    out
+}
+
+/// The cautions, which stand at the end of every text.
+pub fn cautions(cautions: &[Caution], look: &Look) -> String {
+    let mut out = String::new();
     section(&mut out, "Cautions", look, |out| {
-        advice
-            .cautions
+        cautions
             .iter()
             .for_each(|caution| out.push_str(&wrapped("  - ", &caution.words, look.width)));
     });

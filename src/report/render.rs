@@ -3,11 +3,13 @@ use std::io::{self, Write};
 
 use serde::Serialize;
 
+use super::advice;
 use super::frames::FrameLine;
 use super::look::Look;
 use super::result::Report;
 use super::text;
 use super::tidy::Tidy;
+use crate::guide::Caution;
 
 /// How a result is written.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -41,6 +43,8 @@ pub struct Renderer<W: Write> {
     several: bool,
     look: Look,
     written: usize,
+    /// Cautions of the results so far, each once: they stand at the end of a text.
+    cautions: Vec<Caution>,
 }
 
 impl<W: Write> Renderer<W> {
@@ -52,6 +56,7 @@ impl<W: Write> Renderer<W> {
             several,
             look,
             written: 0,
+            cautions: Vec::new(),
         }
     }
 
@@ -67,6 +72,11 @@ impl<W: Write> Renderer<W> {
                 }
                 self.out
                     .write_all(text::render(report, self.several, &self.look).as_bytes())?;
+                for caution in &report.advice.cautions {
+                    if !self.cautions.contains(caution) {
+                        self.cautions.push(caution.clone());
+                    }
+                }
             }
             Format::Json => {
                 if self.several {
@@ -93,6 +103,10 @@ impl<W: Write> Renderer<W> {
         match (self.format, self.several, self.written) {
             (Format::Json, true, 0) => self.out.write_all(b"[]\n")?,
             (Format::Json, true, _) => self.out.write_all(b"]\n")?,
+            (Format::Text, _, _) => {
+                let cautions = advice::cautions(&self.cautions, &self.look);
+                self.out.write_all(cautions.as_bytes())?;
+            }
             _ => {}
         }
         self.out.flush()
