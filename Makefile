@@ -52,9 +52,10 @@ fuzz-build: ## compile the fuzz targets
 
 fuzz: fuzz-build ## run each fuzz target for FUZZ_SECONDS
 	@set -e; for source in fuzz/fuzz_targets/*.rs; do \
-	  name=$$(basename $$source .rs); mkdir -p fuzz/corpus/$$name fuzz/artifacts/$$name; echo "== $$name"; \
-	  fuzz/target/$(TARGET)/release/$$name -max_total_time=$(FUZZ_SECONDS) -rss_limit_mb=1024 -timeout=20 \
-	    -artifact_prefix=fuzz/artifacts/$$name/ fuzz/corpus/$$name; done
+	  name=$$(basename $$source .rs); seeds=fuzz/seeds/$$name; [ -d $$seeds ] || seeds=fixtures/formats; \
+	  mkdir -p fuzz/corpus/$$name fuzz/artifacts/$$name; echo "== $$name"; \
+	  fuzz/target/$(TARGET)/release/$$name -max_total_time=$(FUZZ_SECONDS) -rss_limit_mb=1024 -timeout=20 -verbosity=0 \
+	    -print_final_stats=1 -artifact_prefix=fuzz/artifacts/$$name/ fuzz/corpus/$$name $$seeds; done
 
 docs: ## the library's documentation, warnings denied
 	RUSTDOCFLAGS='-D warnings' cargo doc --locked --no-deps
