@@ -290,7 +290,7 @@ where
     f32: FromSample<T>,
 {
     let lost = |error: cpal::Error| Fault::MicrophoneLost {
-        cause: error.to_string(),
+        cause: error.to_string().trim_end_matches('.').into(),
     };
     let channels = usize::from(config.channels);
     let (heard, failed) = (Arc::clone(shared), Arc::clone(shared));
@@ -312,7 +312,9 @@ where
             // Some systems call this a million times in a second: the first fatal error is kept.
             move |error| {
                 if fatal(error.kind()) && failed.lost.get().is_none() {
-                    let _ = failed.lost.set(error.to_string());
+                    let _ = failed
+                        .lost
+                        .set(error.to_string().trim_end_matches('.').into());
                 }
             },
             None,
