@@ -19,6 +19,8 @@ mod fault;
 mod guard;
 mod input;
 mod kind;
+#[cfg(feature = "mic")]
+mod microphone;
 mod opus;
 mod outline;
 mod packets;
@@ -30,6 +32,8 @@ mod wav;
 
 pub use clip::{Clip, Facts, Source, open};
 pub use fault::{Fault, Foreign, HIGHEST_RATE, LOWEST_RATE, MOST_CHANNELS, SHORTEST};
+#[cfg(feature = "mic")]
+pub use microphone::{Listed, Microphone, microphones};
 pub use raw::{Coding, RawFormat};
 pub use resample::Resampler;
 pub use warning::Warning;

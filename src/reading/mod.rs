@@ -16,11 +16,13 @@ mod hang;
 mod hunting;
 mod listener;
 mod piece;
+pub mod presence;
 mod rise;
 mod sample;
 mod span;
 mod spans;
 mod summary;
+mod weights;
 mod zones;
 
 pub use frame::Frame;
