@@ -43,6 +43,8 @@ pub(super) struct Cutter {
     state: State,
     /// Frames that are not readable, until it is known whether they are a gap.
     unread: Vec<Point>,
+    /// Frames on the other side of an impossible jump, until it is known whether it stays there.
+    beyond: Vec<Point>,
     last_x: Option<(f64, f64)>,
     pieces: Vec<Piece>,
     coarse: f64,
@@ -57,6 +59,7 @@ impl Cutter {
                 run: Vec::new(),
             },
             unread: Vec::new(),
+            beyond: Vec::new(),
             last_x: None,
             pieces: Vec::new(),
             coarse: 0.25,
@@ -101,15 +104,17 @@ impl Cutter {
         for at in count.saturating_sub(2)..count {
             self.smooth(at);
         }
-        let unread = std::mem::take(&mut self.unread);
-        match &mut self.state {
-            State::Gap { piece, run } => {
-                run.iter().chain(&unread).for_each(|point| piece.add(point));
-            }
-            State::Moving(moving) => moving.points.extend(unread),
-            State::Steady(steady) => steady.held.extend(unread),
-        }
+        self.drop_beyond();
+        self.add_unread();
         self.close();
+        if let [gap, engine, ..] = &mut self.pieces[..]
+            && gap.shape == Shape::Gap
+            && gap.seconds() < BRIDGE
+        {
+            engine.start = gap.start;
+            engine.tally.merge(&gap.tally);
+            self.pieces.remove(0);
+        }
         self.pieces
     }
 
@@ -147,6 +152,7 @@ impl Cutter {
             piece.add(&point);
             return;
         }
+        self.drop_beyond();
         self.unread.push(point);
         if point.end - self.unread[0].start >= BRIDGE {
             self.close();
@@ -161,24 +167,11 @@ impl Cutter {
     }
 
     fn take_speed(&mut self, point: Point, x: f64) {
-        let jumps = self.last_x.is_some_and(|(t, before)| {
-            (x - before).abs() > JUMP && (x - before).abs() > JUMP_RATE * (point.t - t)
-        });
-        self.last_x = Some((point.t, x));
-        let unread = std::mem::take(&mut self.unread);
-        if jumps && !matches!(self.state, State::Gap { .. }) {
-            match &mut self.state {
-                State::Moving(moving) => moving.points.extend(unread),
-                State::Steady(steady) => steady.held.extend(unread),
-                State::Gap { .. } => {}
-            }
-            self.close();
-            self.state = State::Moving(Moving {
-                joined: false,
-                points: vec![point],
-            });
+        if self.jumps(point, x) {
             return;
         }
+        self.last_x = Some((point.t, x));
+        let unread = std::mem::take(&mut self.unread);
         match &mut self.state {
             State::Gap { run, .. } => {
                 run.push(point);
@@ -210,6 +203,59 @@ impl Cutter {
                     self.pieces.push(part);
                 }
             }
+        }
+    }
+
+    /// Whether the frame lies beyond a jump that no crank makes. A few such frames in a row are
+    /// wrong and dropped; when they stay there, what was before has ended.
+    fn jumps(&mut self, point: Point, x: f64) -> bool {
+        let Some((t, before)) = self
+            .last_x
+            .filter(|_| !matches!(self.state, State::Gap { .. }))
+        else {
+            return false;
+        };
+        let far = (x - before).abs() > JUMP;
+        let fast = (x - before).abs() > JUMP_RATE * (point.t - t);
+        if !far || (self.beyond.is_empty() && !fast) {
+            self.drop_beyond();
+            return false;
+        }
+        self.beyond.push(point);
+        if point.end - self.beyond[0].start >= BLINK {
+            let points = std::mem::take(&mut self.beyond);
+            self.add_unread();
+            self.close();
+            self.state = State::Moving(Moving {
+                joined: false,
+                points,
+            });
+            self.last_x = Some((point.t, x));
+            self.settle();
+        }
+        true
+    }
+
+    /// Frames beyond a jump that did not last count as not readable.
+    fn drop_beyond(&mut self) {
+        let dropped = self.beyond.drain(..).map(|mut point| {
+            point.x = None;
+            point
+        });
+        self.unread.extend(dropped);
+    }
+
+    /// Bridged frames belong to what is going on.
+    fn add_unread(&mut self) {
+        let unread = std::mem::take(&mut self.unread);
+        match &mut self.state {
+            State::Gap { piece, run } => {
+                run.drain(..)
+                    .chain(unread)
+                    .for_each(|point| piece.add(&point));
+            }
+            State::Moving(moving) => moving.points.extend(unread),
+            State::Steady(steady) => steady.held.extend(unread),
         }
     }
 
