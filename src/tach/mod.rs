@@ -1,4 +1,14 @@
 //! Crank speed from spectra.
+pub mod angle;
+pub mod base;
+pub mod evidence;
+mod path;
+mod refine;
+pub mod slip;
 mod speed;
+mod tachometer;
+mod weights;
 
+pub use refine::Refined;
 pub use speed::{Speed, Unreadable};
+pub use tachometer::{LookAhead, Moment, Tachometer};

@@ -1,0 +1,119 @@
+//! The speed to a fraction of a bin, from the order spectrum.
+//!
+//! After the cut along a nearly right path the lines stand near the whole orders; by how much all
+//! of them are off together is the error of the path. A coarse search takes the common stretch that
+//! puts the most line height on the whole orders; then each line's peak (a parabola through three
+//! bins in dB) votes with a weight of order squared times signal to noise: the weights of the
+//! maximum-likelihood estimate for harmonics in white noise (variance bound: Rife and Boorstyn
+//! 1974, for harmonics after Kay, both from memory).
+use super::angle::Turns;
+
+/// Orders that vote.
+const ORDERS: usize = 12;
+/// Widest stretch searched.
+const WIDEST: f64 = 0.045;
+/// Step of the search.
+const STEP: f64 = 0.0015;
+/// Bins between the peak and the place where the noise beside a line is read.
+const BESIDE: usize = 4;
+
+/// What the order spectrum says.
+#[derive(Clone, Copy, Debug)]
+pub struct Refined {
+    /// Ratio of the true speed to the path's.
+    pub ratio: f64,
+    /// Standard error of the ratio.
+    pub error: f64,
+    /// Mean height of the whole orders over the floor beside them, in units of 10 dB.
+    pub height: f64,
+    /// Lines that stood out.
+    pub lines: usize,
+}
+
+/// Height of the spectrum at a fractional bin.
+fn at(orders: &[f32], bin: f64) -> f32 {
+    let i = bin as usize;
+    if i + 1 >= orders.len() {
+        return -10.0;
+    }
+    let x = (bin - i as f64) as f32;
+    orders[i] * (1.0 - x) + orders[i + 1] * x
+}
+
+/// Finds the common stretch of the whole orders; `search` limits how far (0 to 1, of the widest).
+pub fn refine(turns: &Turns, search: f64) -> Refined {
+    let bins_per_order = 1.0 / turns.order_per_bin;
+    let highest = ORDERS.min((turns.per_turn / 2).saturating_sub(2)).max(1);
+    let floor: [f32; ORDERS] = std::array::from_fn(|k| floor_near(&turns.orders, (k + 1) as f64 * bins_per_order, bins_per_order));
+    let height = |stretch: f64| -> f32 {
+        (1..=highest)
+            .map(|k| (at(&turns.orders, k as f64 * bins_per_order * (1.0 + stretch)) - floor[k - 1]).clamp(-0.5, 2.5))
+            .sum()
+    };
+    let steps = (WIDEST * search / STEP).round() as i32;
+    let best = (-steps..=steps)
+        .map(|i| f64::from(i) * STEP)
+        // A small price for distance settles ties in favour of the path.
+        .map(|s| (s, height(s) - (s.abs() * 6.0) as f32))
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+        .map_or(0.0, |b| b.0);
+    let (mut sum, mut weight, mut lines) = (0.0, 0.0, 0);
+    let mut votes = [(0.0f64, 0.0f64); ORDERS];
+    for k in 1..=highest {
+        let expected = k as f64 * bins_per_order * (1.0 + best);
+        let i = expected.round() as usize;
+        if i < 2 || i + 2 >= turns.orders.len() {
+            continue;
+        }
+        let Some(i) = (i - 1..=i + 1).max_by(|a, b| turns.orders[*a].total_cmp(&turns.orders[*b])) else { continue };
+        let (a, b, c) = (f64::from(turns.orders[i - 1]), f64::from(turns.orders[i]), f64::from(turns.orders[i + 1]));
+        let curve = a - 2.0 * b + c;
+        let stands = f64::from(turns.orders[i] - floor[k - 1]);
+        if curve >= -0.02 || stands < 0.5 || b < a || b < c {
+            continue;
+        }
+        let peak = i as f64 + 0.5 * (a - c) / curve;
+        let w = (k * k) as f64 * (10f64.powf(stands.min(3.0)) - 1.0);
+        votes[k - 1] = (peak / (k as f64 * bins_per_order) - 1.0, w);
+        sum += w * votes[k - 1].0;
+        weight += w;
+        lines += 1;
+    }
+    let total = f64::from(height(best)) / highest as f64;
+    if lines == 0 {
+        return Refined { ratio: 1.0 + best, error: 0.02, height: total, lines };
+    }
+    let mut mean = sum / weight;
+    // A line of something else drags the mean; those further off than a bin lose their vote.
+    let near: Vec<(f64, f64)> = votes
+        .iter()
+        .enumerate()
+        .filter(|(k, v)| v.1 > 0.0 && ((v.0 - best) * (k + 1) as f64 * bins_per_order).abs() < 1.0)
+        .map(|(_, v)| *v)
+        .collect();
+    let (s, w) = near.iter().fold((0.0, 0.0), |(s, w), v| (s + v.1 * v.0, w + v.1));
+    if w > 0.0 {
+        mean = s / w;
+        weight = w;
+    }
+    // A Hann-windowed line's peak has a variance of about 0.4 bins² over its signal-to-noise ratio
+    // in the window's bin; what the lines disagree beyond that counts as well.
+    let bin = turns.order_per_bin;
+    let theory = 0.4 * bin * bin / weight;
+    let scatter = near.iter().map(|v| v.1 * (v.0 - mean).powi(2)).sum::<f64>() / weight / (near.len() as f64).max(1.0);
+    Refined { ratio: 1.0 + mean, error: (theory + scatter).sqrt(), height: total, lines: near.len() }
+}
+
+/// The floor beside an order: the mean of the lower half of the bins within half an order.
+fn floor_near(orders: &[f32], centre: f64, width: f64) -> f32 {
+    let half = (width * 0.5) as usize;
+    let i = centre as usize;
+    let (from, to) = (i.saturating_sub(half).max(1), (i + half + 1).min(orders.len()));
+    if to <= from + BESIDE {
+        return -10.0;
+    }
+    let mut v = [0.0f32; 160];
+    let n = (to - from).min(v.len());
+    v[..n].copy_from_slice(&orders[from..from + n]);
+    *v[..n].select_nth_unstable_by(n * 2 / 5, f32::total_cmp).1
+}

@@ -1,0 +1,299 @@
+//! The stage as one streaming type: samples in, one [`Moment`] a hop out.
+use std::collections::VecDeque;
+
+use super::angle::{Angle, Track, Turns};
+use super::base::{self, Base, Counter, Counts};
+use super::evidence::{self, Evidence, RHYTHMS, SPEEDS};
+use super::path::{Chain, Place};
+use super::refine::{Refined, refine};
+use crate::spectrum::{Framer, HOP, Lines, Spectrum};
+use crate::capture::WORKING_RATE;
+use crate::machine::SpeedRange;
+use crate::units::Rpm;
+
+/// Hops on either side of a moment along which the sound is cut: a third of a second.
+const AROUND: usize = 20;
+/// Hops of the decided path that are kept.
+const KEEP: usize = 2 * AROUND;
+/// A change from hop to hop beyond which the path is broken, as a ratio.
+const BREAK: f64 = 1.12;
+/// Change of speed a second (as a ratio) above which the cut is done twice.
+const MOVING: f64 = 0.3;
+/// Count of slips, or of lines in step, from which another base is told as possible.
+const DOUBT: f64 = 1.2;
+
+/// How far the tachometer looks ahead of the hop that it decides.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct LookAhead {
+    /// Hops after the one decided.
+    pub hops: usize,
+    /// Hops decided at a time.
+    pub batch: usize,
+    /// Hops by which the decision on the base waits for slips of the rhythm to come.
+    pub slips: usize,
+}
+
+impl LookAhead {
+    /// For recorded clips: about five seconds.
+    pub const CLIP: LookAhead = LookAhead { hops: 60, batch: 40, slips: 240 };
+    /// For live sound: the reading trails the sound by 192 ms.
+    pub const LIVE: LookAhead = LookAhead { hops: 3, batch: 1, slips: 0 };
+}
+
+/// A hop whose base is not yet decided.
+struct Pending {
+    moment: Moment,
+    turns: Turns,
+    local: Vec<f64>,
+    middle: usize,
+    scale: f64,
+}
+
+/// What the tachometer says of one hop, before it is known whether an engine runs at all.
+#[derive(Clone, Copy, Debug)]
+pub struct Moment {
+    /// Number of the hop; its centre is `hop * HOP` samples from the start.
+    pub hop: usize,
+    /// Crank speed.
+    pub rpm: Rpm,
+    /// Standard error of the speed as a ratio.
+    pub error: f64,
+    /// Probability of the base given that an engine runs, 0 to 1.
+    pub probability: f64,
+    /// Probability of a full firing every turn, every 2nd, 3rd, 4th.
+    pub rhythm: [f32; RHYTHMS],
+    /// The next most probable speed.
+    pub runner_up: (Rpm, f64),
+    /// Change of speed as a ratio a second.
+    pub change: f64,
+    /// The fine reading.
+    pub refined: Refined,
+    /// Slips counted so far.
+    pub counts: Counts,
+}
+
+/// Crank speed from a stream of samples at the working rate.
+pub struct Tachometer {
+    look: LookAhead,
+    framer: Framer,
+    spectrum: Spectrum,
+    lines: Lines,
+    evidence: Evidence,
+    chain: Chain,
+    angle: Angle,
+    counter: Counter,
+    base: Base,
+    pending: VecDeque<Pending>,
+    pool: Vec<Pending>,
+    sound: Vec<f32>,
+    /// Index in the stream of `sound[0]`.
+    start: usize,
+    /// Speeds of the last decided hops, revolutions a second.
+    past: Vec<f64>,
+    /// First undecided hop.
+    hop: usize,
+    path: Vec<f64>,
+    local: Vec<f64>,
+}
+
+impl Tachometer {
+    /// A tachometer for speeds in `band`.
+    pub fn new(look: LookAhead, band: SpeedRange) -> Self {
+        let from = evidence::place(band.0).floor().max(0.0) as usize;
+        let to = evidence::place(band.1).ceil().clamp(0.0, SPEEDS as f64) as usize;
+        Tachometer {
+            look,
+            framer: Framer::new(Spectrum::FRAME),
+            spectrum: Spectrum::new(),
+            lines: Lines::default(),
+            evidence: Evidence::new(),
+            chain: Chain::new(look.hops, look.batch, from..to),
+            angle: Angle::new(),
+            counter: Counter::new(),
+            base: Base::Same,
+            pending: VecDeque::new(),
+            pool: Vec::new(),
+            sound: Vec::new(),
+            start: 0,
+            past: Vec::new(),
+            hop: 0,
+            path: Vec::new(),
+            local: Vec::new(),
+        }
+    }
+
+    /// Samples by which the newest decided hop trails the sound at most.
+    pub fn delay(&self) -> usize {
+        self.framer.delay() + (self.look.hops + self.look.batch - 1 + self.look.slips) * HOP
+    }
+
+    /// Takes samples of any number; `each` gets every hop that is now decided.
+    pub fn push(&mut self, samples: &[f32], each: &mut impl FnMut(&Moment, &Turns)) {
+        // Hop by hop, so that what is decided never depends on the size of the blocks.
+        for piece in samples.chunks(HOP) {
+            self.sound.extend_from_slice(piece);
+            let mut framer = std::mem::replace(&mut self.framer, Framer::new(2));
+            framer.push(piece, |frame| self.frame(frame, each));
+            self.framer = framer;
+        }
+    }
+
+    /// Ends the sound: the hops that are left.
+    pub fn finish(&mut self, each: &mut impl FnMut(&Moment, &Turns)) {
+        let mut framer = std::mem::replace(&mut self.framer, Framer::new(2));
+        framer.finish(|frame| self.frame(frame, each));
+        let places = self.chain.finish().to_vec();
+        let n = places.len();
+        self.decide(&places, n, each);
+        while !self.pending.is_empty() {
+            self.settle(each);
+        }
+    }
+
+    fn frame(&mut self, frame: &[f32], each: &mut impl FnMut(&Moment, &Turns)) {
+        self.spectrum.lines(frame, &mut self.lines);
+        let logits = self.evidence.logits(&self.lines);
+        if let Some((places, done)) = self.chain.push(logits) {
+            let places = places.to_vec();
+            self.decide(&places, done, each);
+        }
+    }
+
+    /// Cuts and refines the first `done` of the undecided hops.
+    fn decide(&mut self, places: &[Place], done: usize, each: &mut impl FnMut(&Moment, &Turns)) {
+        let past = self.past.len();
+        self.path.clear();
+        self.path.extend_from_slice(&self.past);
+        self.path.extend(places.iter().map(|p| evidence::speed(p.place).hertz().0));
+        for (i, place) in places.iter().enumerate().take(done) {
+            let at = past + i;
+            self.unbroken(at);
+            let hop = self.hop;
+            let middle = at.min(AROUND);
+            let origin = (hop * HOP) as isize - (middle * HOP) as isize - self.start as isize;
+            let track = Track { sound: &self.sound, origin, hop: HOP, path: &self.local };
+            let change = slope(&self.local, middle);
+            let mut ratio = 1.0;
+            let mut refined = refine(self.angle.cut(&track, middle, 1.0), 1.0);
+            if (refined.ratio - 1.0).abs() > 0.004 || change.abs() > MOVING {
+                ratio = refined.ratio;
+                refined = refine(self.angle.cut(&track, middle, ratio), 0.35);
+            }
+            let speed = self.path[at] * ratio * refined.ratio;
+            self.path[at] = speed;
+            let moment = Moment {
+                hop,
+                rpm: crate::units::Hertz(speed).rpm(),
+                error: refined.error,
+                probability: place.probability,
+                rhythm: place.rhythm,
+                runner_up: (evidence::speed(place.runner_up.0), place.runner_up.1),
+                change,
+                refined,
+                counts: self.counter.push(&self.angle.turns, speed, change),
+            };
+            self.hop += 1;
+            self.wait(moment, middle, ratio * refined.ratio);
+            if self.pending.len() > self.look.slips {
+                self.settle(each);
+            }
+        }
+        self.past.extend_from_slice(&self.path[past..past + done]);
+        let spent = self.past.len().saturating_sub(KEEP);
+        self.past.drain(..spent);
+        self.forget();
+    }
+
+    /// Queues a hop until its base is decided.
+    fn wait(&mut self, moment: Moment, middle: usize, scale: f64) {
+        let mut p = self.pool.pop().unwrap_or_else(|| Pending {
+            moment,
+            turns: self.angle.turns.clone(),
+            local: Vec::new(),
+            middle,
+            scale,
+        });
+        p.moment = moment;
+        p.turns.clone_from(&self.angle.turns);
+        p.local.clone_from(&self.local);
+        p.middle = middle;
+        p.scale = scale;
+        self.pending.push_back(p);
+    }
+
+    /// Decides the base of the oldest hop that waits, and hands it on.
+    fn settle(&mut self, each: &mut impl FnMut(&Moment, &Turns)) {
+        let Some(mut p) = self.pending.pop_front() else { return };
+        let counts = p.moment.counts;
+        self.base = base::decide(&counts, self.pending.iter().map(|p| &p.moment.counts), self.base);
+        let path = p.moment.rpm;
+        let times = |f: f64| Rpm(path.0 * f);
+        if self.base == Base::Same {
+            // Lines between the orders that stay in step, or slips that are too few to decide.
+            if counts.half > DOUBT && p.moment.rhythm[0] < 0.5 {
+                p.moment.probability = p.moment.probability.min(0.5);
+                p.moment.runner_up = (times(0.5), 0.5);
+            } else if counts.double > DOUBT {
+                p.moment.probability = p.moment.probability.min(0.5);
+                p.moment.runner_up = (times(2.0), 0.5);
+            }
+            each(&p.moment, &p.turns);
+        } else {
+            let factor = self.base.factor();
+            let origin = ((p.moment.hop - p.middle) * HOP) as isize - self.start as isize;
+            let track = Track { sound: &self.sound, origin, hop: HOP, path: &p.local };
+            let refined = refine(self.angle.cut(&track, p.middle, p.scale * factor), 0.2);
+            p.moment.rpm = times(factor);
+            p.moment.refined = refined;
+            p.moment.runner_up = (path, 0.1);
+            p.moment.rhythm = match self.base {
+                Base::Double => [0.0, 1.0, 0.0, 0.0],
+                Base::Triple => [0.0, 0.0, 1.0, 0.0],
+                Base::Half | Base::Same => [1.0, 0.0, 0.0, 0.0],
+            };
+            each(&p.moment, &self.angle.turns);
+        }
+        self.pool.push(p);
+    }
+
+    /// The path around `at`, held level beyond the first break on either side.
+    fn unbroken(&mut self, at: usize) {
+        let from = at.saturating_sub(AROUND);
+        let to = (at + AROUND + 1).min(self.path.len());
+        self.local.clear();
+        self.local.extend_from_slice(&self.path[from..to]);
+        let middle = at - from;
+        let broken = |a: f64, b: f64| a / b > BREAK || b / a > BREAK;
+        for i in middle + 1..self.local.len() {
+            if broken(self.local[i], self.local[i - 1]) {
+                self.local[i] = self.local[i - 1];
+            }
+        }
+        for i in (0..middle).rev() {
+            if broken(self.local[i], self.local[i + 1]) {
+                self.local[i] = self.local[i + 1];
+            }
+        }
+    }
+
+    /// Drops sound that no later hop can need.
+    fn forget(&mut self) {
+        let needed = ((self.hop - self.pending.len()) * HOP).saturating_sub(Spectrum::FRAME * 2);
+        let spent = needed.saturating_sub(self.start);
+        if spent > self.sound.len() / 2 && spent <= self.sound.len() {
+            self.sound.drain(..spent);
+            self.start += spent;
+        }
+    }
+}
+
+/// Relative change of a path a second, over five hops.
+fn slope(path: &[f64], at: usize) -> f64 {
+    let from = at.saturating_sub(2);
+    let to = (at + 2).min(path.len() - 1);
+    if to == from {
+        return 0.0;
+    }
+    let seconds = ((to - from) * HOP) as f64 / f64::from(WORKING_RATE);
+    (path[to] / path[from]).ln() / seconds
+}
