@@ -3,7 +3,7 @@ use super::build::*;
 use engine_note::firing::FiringKind;
 use engine_note::guide::{DangerId, Direction, FaultId, ReasonId, Screw, Turn, Verdict, advise};
 use engine_note::machine::{Carburetor, Class, Coil, Cycle, Profile, SpeedRange};
-use engine_note::reading::{Hunting, Reading, Return, UnreadableTime};
+use engine_note::reading::{Hunting, Plateau, Reading, Return, UnreadableTime};
 use engine_note::tach::Unreadable;
 use engine_note::units::{Hertz, Rpm, Seconds};
 
@@ -348,6 +348,53 @@ fn clean_but_slow_is_explained_by_no_screw() {
             FaultId::ThrottleLinkage
         ]
     );
+}
+
+#[test]
+fn a_full_throttle_under_load_or_too_short_is_not_judged() {
+    for (held, spread) in [(0.5, 0.2), (3.0, 4.0)] {
+        for firing in [FiringKind::Clean, FiringKind::FourStroking] {
+            let full = Plateau {
+                held: Seconds(held),
+                spread_pct: spread,
+                ..plateau(8_200.0, firing, 0.5)
+            };
+            let reading = heard(IDLE, Some(full));
+            let advice = advise(&reading, &trimmer(Carburetor::Butterfly, Coil::Plain));
+            assert!(moves(&advice).is_empty() && notes(&advice, ReasonId::Unsteady));
+            assert_eq!(advice.verdict, Verdict::Ask);
+            assert!(!advice.recording.is_empty());
+        }
+    }
+    // Over the maximum, both count.
+    let full = Plateau {
+        spread_pct: 4.0,
+        ..plateau(11_000.0, FiringKind::Clean, 0.0)
+    };
+    let advice = advise(
+        &heard(IDLE, Some(full)),
+        &trimmer(Carburetor::Butterfly, Coil::Plain),
+    );
+    assert_eq!(advice.verdict, Verdict::Danger);
+    assert_eq!(moves(&advice)[0].1, Direction::Out);
+}
+
+#[test]
+fn what_is_only_typical_is_no_limit() {
+    let mut machine = Class::Saw.profile();
+    machine.carburetor = Some(Carburetor::Butterfly);
+    machine.coil = Coil::Plain;
+    let slow = heard(None, Some(plateau(10_000.0, FiringKind::Clean, 0.0)));
+    let advice = advise(&slow, &machine);
+    assert_eq!(
+        moves(&advice),
+        [(Screw::High, Direction::Out, Turn::EIGHTH)]
+    );
+    assert!(asks(&advice, "speeds.full_throttle"));
+    let fast = heard(None, Some(plateau(14_500.0, FiringKind::Clean, 0.0)));
+    let advice = advise(&fast, &machine);
+    assert!(!advice.dangers[0].certain && advice.headline.starts_with("Possible danger"));
+    assert_eq!(moves(&advice)[0].1, Direction::Out);
 }
 
 #[test]
