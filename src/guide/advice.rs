@@ -53,7 +53,7 @@ pub struct Advice {
 pub struct Danger {
     /// Which.
     pub id: DangerId,
-    /// False where the speed's base is in doubt.
+    /// False where the speed's base is in doubt, or the limit is only typical for such machines.
     pub certain: bool,
     /// What was heard, with figures.
     pub why: String,
@@ -123,6 +123,8 @@ pub enum ReasonId {
     LimiterHeard,
     /// The firing at full throttle cannot be judged.
     FiringUnclear,
+    /// Full throttle was too short or not steady: load, or a throttle that moves.
+    Unsteady,
     /// The recording clips too much to judge the firing.
     Clipped,
     /// Idle at or above clutch-in.

@@ -178,6 +178,7 @@ pub(super) fn behind(reason: ReasonId) -> &'static [FaultId] {
         | ReasonId::LightlyFourStroking
         | ReasonId::FiringUnclear
         | ReasonId::Clipped
+        | ReasonId::Unsteady
         | ReasonId::IdleInRange
         | ReasonId::SlowRise
         | ReasonId::BaseInDoubt

@@ -17,6 +17,10 @@ const MAJORITY: f64 = 0.6;
 const MOST_CLIPPED: f64 = 5.0;
 /// Full throttle is slow when its whole interval lies this share below the range.
 const SLOW: f64 = 0.97;
+/// A full throttle heard for less time is not judged, in seconds.
+const LEAST_HELD: f64 = 0.8;
+/// Nor is one whose speed spreads by more, in percent: the engine works, or the throttle moves.
+const UNSTEADY: f64 = 3.0;
 /// Over the maximum by more than this, a quarter of a turn is due.
 const FAR_OVER: f64 = 1.03;
 
@@ -57,6 +61,9 @@ pub(super) fn judge(case: &Case<'_>, draft: &mut Draft) {
         unclear(full, draft);
         return;
     }
+    if full.firing != FiringKind::Limiter && not_at_rest(full, draft) {
+        return;
+    }
     match full.firing {
         FiringKind::Limiter => limiter(case, full, draft),
         FiringKind::FourStroking if near_limiter(case, full) => limiter(case, full, draft),
@@ -74,19 +81,24 @@ fn over_maximum(case: &Case<'_>, draft: &mut Draft) -> bool {
     if speed.0 <= maximum.0 {
         return false;
     }
+    let only_typical = case.machine.is_typical(Figure::FullThrottle);
     let typical = case.only_typical(Figure::FullThrottle);
     let why = format!("Full throttle reaches {speed}, above the maximum of {maximum}{typical}");
     draft.dangers.push(Danger {
         id: DangerId::OverMaximum,
-        certain: sure,
+        certain: sure && !only_typical,
         why: if sure {
             why.clone()
         } else {
             format!("{why}; the base of the speed is in doubt, so it may be a misreading")
         },
-        act: "Close the throttle now, and do not open it fully again before the high-speed screw \
-              is richer and the attachment is as in use"
-            .into(),
+        act: if only_typical {
+            "Close the throttle, and look the maker's maximum up before you open it fully again"
+        } else {
+            "Close the throttle now, and do not open it fully again before the high-speed screw is \
+             richer and the attachment is as in use"
+        }
+        .into(),
     });
     if !sure {
         draft.unsure = true;
@@ -153,6 +165,29 @@ fn unclear(full: &Plateau, draft: &mut Draft) {
             full.rpm
         ),
     );
+}
+
+/// Too short, or not steady: under load an engine that is set well fires clean and slower.
+fn not_at_rest(full: &Plateau, draft: &mut Draft) -> bool {
+    let why = if full.held.0 < LEAST_HELD {
+        format!("it was heard for {:.1} s only", full.held.0)
+    } else if full.spread_pct > UNSTEADY {
+        format!(
+            "its speed was not steady (± {:.1} %), as under load or with a throttle that moves",
+            full.spread_pct
+        )
+    } else {
+        return false;
+    };
+    draft.unsure = true;
+    draft.note(
+        ReasonId::Unsteady,
+        format!(
+            "Full throttle {}, but {why}: the mixture is judged on 3 s without load",
+            full.rpm
+        ),
+    );
+    true
 }
 
 fn near_limiter(case: &Case<'_>, full: &Plateau) -> bool {
@@ -339,17 +374,31 @@ fn four_stroking(case: &Case<'_>, full: &Plateau, draft: &mut Draft) {
 fn clean(case: &Case<'_>, full: &Plateau, draft: &mut Draft) {
     let low = case.machine.speeds.full_throttle.map(|range| range.low());
     if let Some(low) = low.filter(|low| full.rpm_high.0 < SLOW * low.0) {
-        draft.stop = true;
+        let typical = case.only_typical(Figure::FullThrottle);
+        if typical.is_empty() {
+            draft.stop = true;
+            draft.note(
+                ReasonId::SlowAtFullThrottle,
+                format!(
+                    "Clean but slow at full throttle: {}, below {low}; no screw explains that",
+                    full.rpm
+                ),
+            );
+            draft.suspect(ReasonId::SlowAtFullThrottle, false);
+            return;
+        }
+        // What is typical for a class is no limit for one machine: it only makes one look.
         draft.note(
             ReasonId::SlowAtFullThrottle,
-            format!(
-                "Clean but slow at full throttle: {}, below {low}{}; no screw explains that",
-                full.rpm,
-                case.only_typical(Figure::FullThrottle)
-            ),
+            format!("Full throttle {}, below {low}{typical}", full.rpm),
         );
-        draft.suspect(ReasonId::SlowAtFullThrottle, false);
-        return;
+        draft.ask(
+            "speeds.full_throttle",
+            "What is the maker's full-throttle speed, lowest and highest?",
+            "it fires clean but slower than such machines usually do, which is a fault if the \
+             maker's figure says so, too",
+        );
+        draft.suspect(ReasonId::SlowAtFullThrottle, true);
     }
     let words = format!("No burble heard at full throttle, {}", full.rpm);
     if !case.may_turn(Screw::High) {

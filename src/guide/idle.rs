@@ -113,7 +113,7 @@ fn attachment_moves(case: &Case<'_>, idle: &Plateau, draft: &mut Draft) -> bool 
     };
     draft.dangers.push(Danger {
         id: DangerId::AttachmentAtIdle,
-        certain: sure,
+        certain: sure && !case.machine.is_typical(Figure::ClutchIn),
         why: why.clone(),
         act: "If the throttle was closed: keep everything away from the attachment, and stop the \
               engine if it moves"
@@ -166,7 +166,7 @@ fn on_return(case: &Case<'_>, draft: &mut Draft) {
     if let Some((hang, confidence)) = hung {
         draft.dangers.push(Danger {
             id: DangerId::AttachmentOnReturn,
-            certain: confidence >= 0.5,
+            certain: confidence >= 0.5 && !case.machine.is_typical(Figure::ClutchIn),
             why: format!(
                 "After the throttle was released the speed hung at {} for {:.1} s, above the \
                  {clutch} at which the clutch moves the attachment{}",

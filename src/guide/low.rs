@@ -42,16 +42,17 @@ pub(super) fn unexplained(case: &Case<'_>, draft: &mut Draft) {
     }
     let late = |back: &&Return| back.time.0 > GOOD_RETURN_SECONDS;
     if !draft.stop
-        && let Some(back) = case.reading.returns.iter().find(late) {
-            draft.note(
-                ReasonId::Hanging,
-                format!(
-                    "The return to idle took {:.1} s; {GOOD_RETURN_SECONDS:.0} s are good: listen \
+        && let Some(back) = case.reading.returns.iter().find(late)
+    {
+        draft.note(
+            ReasonId::Hanging,
+            format!(
+                "The return to idle took {:.1} s; {GOOD_RETURN_SECONDS:.0} s are good: listen \
                      to it again, released at once and fully",
-                    back.time.0
-                ),
-            );
-        }
+                back.time.0
+            ),
+        );
+    }
 }
 
 fn hangs(back: &Return) -> Option<String> {

@@ -160,14 +160,15 @@ impl Profile {
         let mut odd = Vec::new();
         let speeds = &self.speeds;
         if let (Some(clutch), Some(idle)) = (speeds.clutch_in, speeds.idle)
-            && clutch.0 < IDLE_MARGIN * idle.high().0 {
-                odd.push(Oddity::ClutchTooNearIdle {
-                    clutch_in_rpm: clutch,
-                    idle_high_rpm: idle.high(),
-                    keep_idle_below_rpm: Rpm(clutch.0 / IDLE_MARGIN),
-                    never_met: clutch.0 < IDLE_MARGIN * idle.low().0,
-                });
-            }
+            && clutch.0 < IDLE_MARGIN * idle.high().0
+        {
+            odd.push(Oddity::ClutchTooNearIdle {
+                clutch_in_rpm: clutch,
+                idle_high_rpm: idle.high(),
+                keep_idle_below_rpm: Rpm(clutch.0 / IDLE_MARGIN),
+                never_met: clutch.0 < IDLE_MARGIN * idle.low().0,
+            });
+        }
         if let Some(limiter) = speeds.limiter {
             if self.coil == Coil::Plain {
                 odd.push(Oddity::LimiterOnPlainCoil {
@@ -175,12 +176,13 @@ impl Profile {
                 });
             }
             if let Some(full) = speeds.full_throttle
-                && limiter.0 < full.high().0 {
-                    odd.push(Oddity::LimiterBelowMaximum {
-                        limiter_rpm: limiter,
-                        maximum_rpm: full.high(),
-                    });
-                }
+                && limiter.0 < full.high().0
+            {
+                odd.push(Oddity::LimiterBelowMaximum {
+                    limiter_rpm: limiter,
+                    maximum_rpm: full.high(),
+                });
+            }
         }
         for figure in Figure::ALL {
             if let Some(range) = self.range_of(figure) {

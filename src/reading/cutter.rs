@@ -7,25 +7,14 @@
 use std::collections::VecDeque;
 
 use super::Frame;
+use super::level::{Steady, median};
+use super::movement::{Moving, legs};
 use super::piece::{Piece, Point, Shape};
 
-/// Half width of the band around a level, as a natural logarithm (about 7 %): wider than an
-/// irregular idle or a limiter's saw teeth, narrower than any throttle movement that matters.
-const BAND: f64 = 0.07;
-/// The speed has left its level when it was last this near to it (3 %).
-const NEAR: f64 = 0.03;
-/// Frames in a row outside the band that end a level.
-const OUTSIDE: usize = 3;
 /// A level begins when this many seconds ...
 const SETTLE: f64 = 0.3;
 /// ... lie within this range (6 %).
 const SETTLED: f64 = 0.06;
-/// A level's median is taken over this many seconds.
-const ANCHOR: f64 = 1.0;
-/// Frames are held back for this many seconds, to find where the speed left its level.
-const HELD_BACK: f64 = 0.6;
-/// A movement turns where the speed comes back by this much (12 %).
-const TURN: f64 = 0.12;
 /// Nothing readable for shorter than this is bridged, in seconds.
 const BRIDGE: f64 = 0.25;
 /// Readable for shorter than this between gaps is not believed, in seconds.
@@ -36,8 +25,6 @@ const JUMP: f64 = 0.3;
 const JUMP_RATE: f64 = 8.0;
 /// A movement that never settles is cut after this many seconds.
 const LONGEST_MOVE: f64 = 20.0;
-/// A level is cut after this many seconds, so that its path keeps every swing of interest.
-const LONGEST_LEVEL: f64 = 15.0;
 /// More pieces than this are joined into coarser ones.
 const MOST_PIECES: usize = 600;
 
@@ -48,22 +35,6 @@ enum State {
     Steady(Steady),
 }
 
-#[derive(Clone, Debug)]
-struct Moving {
-    joined: bool,
-    points: Vec<Point>,
-}
-
-#[derive(Clone, Debug)]
-struct Steady {
-    start: f64,
-    piece: Piece,
-    first: Vec<f64>,
-    anchor: f64,
-    held: VecDeque<Point>,
-    outside: usize,
-}
-
 /// See the module's text.
 #[derive(Clone, Debug)]
 pub(super) struct Cutter {
@@ -72,6 +43,8 @@ pub(super) struct Cutter {
     state: State,
     /// Frames that are not readable, until it is known whether they are a gap.
     unread: Vec<Point>,
+    /// Frames on the other side of an impossible jump, until it is known whether it stays there.
+    beyond: Vec<Point>,
     last_x: Option<(f64, f64)>,
     pieces: Vec<Piece>,
     coarse: f64,
@@ -86,6 +59,7 @@ impl Cutter {
                 run: Vec::new(),
             },
             unread: Vec::new(),
+            beyond: Vec::new(),
             last_x: None,
             pieces: Vec::new(),
             coarse: 0.25,
@@ -130,15 +104,17 @@ impl Cutter {
         for at in count.saturating_sub(2)..count {
             self.smooth(at);
         }
-        let unread = std::mem::take(&mut self.unread);
-        match &mut self.state {
-            State::Gap { piece, run } => {
-                run.iter().chain(&unread).for_each(|point| piece.add(point));
-            }
-            State::Moving(moving) => moving.points.extend(unread),
-            State::Steady(steady) => steady.held.extend(unread),
-        }
+        self.drop_beyond();
+        self.add_unread();
         self.close();
+        if let [gap, engine, ..] = &mut self.pieces[..]
+            && gap.shape == Shape::Gap
+            && gap.seconds() < BRIDGE
+        {
+            engine.start = gap.start;
+            engine.tally.merge(&gap.tally);
+            self.pieces.remove(0);
+        }
         self.pieces
     }
 
@@ -176,6 +152,7 @@ impl Cutter {
             piece.add(&point);
             return;
         }
+        self.drop_beyond();
         self.unread.push(point);
         if point.end - self.unread[0].start >= BRIDGE {
             self.close();
@@ -190,24 +167,11 @@ impl Cutter {
     }
 
     fn take_speed(&mut self, point: Point, x: f64) {
-        let jumps = self.last_x.is_some_and(|(t, before)| {
-            (x - before).abs() > JUMP && (x - before).abs() > JUMP_RATE * (point.t - t)
-        });
-        self.last_x = Some((point.t, x));
-        let unread = std::mem::take(&mut self.unread);
-        if jumps && !matches!(self.state, State::Gap { .. }) {
-            match &mut self.state {
-                State::Moving(moving) => moving.points.extend(unread),
-                State::Steady(steady) => steady.held.extend(unread),
-                State::Gap { .. } => {}
-            }
-            self.close();
-            self.state = State::Moving(Moving {
-                joined: false,
-                points: vec![point],
-            });
+        if self.jumps(point, x) {
             return;
         }
+        self.last_x = Some((point.t, x));
+        let unread = std::mem::take(&mut self.unread);
         match &mut self.state {
             State::Gap { run, .. } => {
                 run.push(point);
@@ -239,6 +203,59 @@ impl Cutter {
                     self.pieces.push(part);
                 }
             }
+        }
+    }
+
+    /// Whether the frame lies beyond a jump that no crank makes. A few such frames in a row are
+    /// wrong and dropped; when they stay there, what was before has ended.
+    fn jumps(&mut self, point: Point, x: f64) -> bool {
+        let Some((t, before)) = self
+            .last_x
+            .filter(|_| !matches!(self.state, State::Gap { .. }))
+        else {
+            return false;
+        };
+        let far = (x - before).abs() > JUMP;
+        let fast = (x - before).abs() > JUMP_RATE * (point.t - t);
+        if !far || (self.beyond.is_empty() && !fast) {
+            self.drop_beyond();
+            return false;
+        }
+        self.beyond.push(point);
+        if point.end - self.beyond[0].start >= BLINK {
+            let points = std::mem::take(&mut self.beyond);
+            self.add_unread();
+            self.close();
+            self.state = State::Moving(Moving {
+                joined: false,
+                points,
+            });
+            self.last_x = Some((point.t, x));
+            self.settle();
+        }
+        true
+    }
+
+    /// Frames beyond a jump that did not last count as not readable.
+    fn drop_beyond(&mut self) {
+        let dropped = self.beyond.drain(..).map(|mut point| {
+            point.x = None;
+            point
+        });
+        self.unread.extend(dropped);
+    }
+
+    /// Bridged frames belong to what is going on.
+    fn add_unread(&mut self) {
+        let unread = std::mem::take(&mut self.unread);
+        match &mut self.state {
+            State::Gap { piece, run } => {
+                run.drain(..)
+                    .chain(unread)
+                    .for_each(|point| piece.add(&point));
+            }
+            State::Moving(moving) => moving.points.extend(unread),
+            State::Steady(steady) => steady.held.extend(unread),
         }
     }
 
@@ -316,137 +333,4 @@ impl Cutter {
             self.pieces = coarser;
         }
     }
-}
-
-impl Steady {
-    fn new(joined: bool, points: Vec<Point>) -> Self {
-        let start = points.first().map_or(0.0, |p| p.start);
-        let mut steady = Steady {
-            start,
-            piece: Piece::new(Shape::Steady, start, joined),
-            first: Vec::new(),
-            anchor: 0.0,
-            held: VecDeque::new(),
-            outside: 0,
-        };
-        for point in points {
-            if let Some(x) = point.x {
-                steady.follow(point.t, x);
-            }
-            steady.held.push_back(point);
-        }
-        steady
-    }
-
-    fn follow(&mut self, t: f64, x: f64) {
-        const MOST: usize = 256;
-        if t - self.start <= ANCHOR && self.first.len() < MOST {
-            self.first.push(x);
-            self.anchor = median(&mut self.first.clone());
-        }
-    }
-
-    /// Takes a frame; gives the frames since the speed left its level, when it has.
-    fn push(&mut self, point: Point, x: f64) -> Option<Vec<Point>> {
-        self.held.push_back(point);
-        self.follow(point.t, x);
-        self.outside = if (x - self.anchor).abs() > BAND {
-            self.outside + 1
-        } else {
-            0
-        };
-        if self.outside >= OUTSIDE {
-            let near = |p: &Point| p.x.is_some_and(|x| (x - self.anchor).abs() <= NEAR);
-            let left = self.held.iter().rposition(near).map_or(0, |i| i + 1);
-            return Some(self.held.drain(left..).collect());
-        }
-        while self
-            .held
-            .front()
-            .is_some_and(|front| point.t - front.t > HELD_BACK)
-        {
-            if let Some(front) = self.held.pop_front() {
-                self.piece.add(&front);
-            }
-        }
-        None
-    }
-
-    /// Gives the piece so far when it has become long, and goes on with the same level.
-    fn cut(&mut self) -> Option<Piece> {
-        (self.piece.seconds() >= LONGEST_LEVEL).then(|| {
-            let next = Piece::new(Shape::Steady, self.piece.end, true);
-            std::mem::replace(&mut self.piece, next)
-        })
-    }
-
-    fn end(mut self) -> Piece {
-        self.held.iter().for_each(|point| self.piece.add(point));
-        self.piece
-    }
-}
-
-/// Cuts a movement at its turning points.
-fn legs(moving: &Moving) -> Vec<Piece> {
-    let points = &moving.points;
-    let mut cuts = vec![0];
-    let (mut low, mut high, mut rising) = (None::<(usize, f64)>, None::<(usize, f64)>, None);
-    for (i, x) in points
-        .iter()
-        .enumerate()
-        .filter_map(|(i, p)| Some((i, p.x?)))
-    {
-        if low.is_none_or(|(_, l)| x < l) {
-            low = Some((i, x));
-        }
-        if high.is_none_or(|(_, h)| x > h) {
-            high = Some((i, x));
-        }
-        let (Some((low_at, lowest)), Some((high_at, highest))) = (low, high) else {
-            continue;
-        };
-        if rising != Some(true) && x - lowest >= TURN {
-            if rising.is_some() {
-                cuts.push(low_at);
-            }
-            rising = Some(true);
-            high = Some((i, x));
-        } else if rising != Some(false) && highest - x >= TURN {
-            if rising.is_some() {
-                cuts.push(high_at);
-            }
-            rising = Some(false);
-            low = Some((i, x));
-        }
-    }
-    cuts.push(points.len());
-    cuts.windows(2)
-        .filter(|cut| cut[0] < cut[1])
-        .map(|cut| {
-            let part = &points[cut[0]..cut[1]];
-            let mut piece = Piece::new(Shape::Steady, part[0].start, moving.joined || cut[0] > 0);
-            part.iter().for_each(|point| piece.add(point));
-            let change = match (piece.first_rpm(), piece.last_rpm()) {
-                (Some(first), Some(last)) => (last / first).ln(),
-                _ => 0.0,
-            };
-            piece.shape = if change >= TURN {
-                Shape::Up
-            } else if change <= -TURN {
-                Shape::Down
-            } else {
-                Shape::Steady
-            };
-            piece
-        })
-        .collect()
-}
-
-/// Middle of the values; the lower of the middle two where their count is even.
-fn median(values: &mut [f64]) -> f64 {
-    if values.is_empty() {
-        return 0.0;
-    }
-    let middle = (values.len() - 1) / 2;
-    *values.select_nth_unstable_by(middle, f64::total_cmp).1
 }

@@ -5,16 +5,18 @@
 //! [`Acceleration`]s with a [`Bog`], [`Return`]s with a [`Hang`], and how much could be read.
 //!
 //! How frames become spans: the speed is cut into pieces that hold a level, rise, fall or are not
-//! readable (`cutter`, `piece`); medians come from a bounded sample in which doubtful frames count
-//! little (`sample`); the pieces get their names from the profile and from the clip's own levels
-//! (`zones`); then the sequence of pieces shows accelerations (`rise`), returns (`hang`) and a
-//! swinging idle (`hunting`). Nothing is refused: a clip without a readable frame has spans that
-//! say why.
+//! readable (`cutter`, `level`, `movement`, `piece`); medians come from a bounded sample in which
+//! doubtful frames count little (`sample`); the pieces get their names from the profile and from
+//! the clip's own levels (`zones`); then the sequence of pieces shows accelerations (`rise`),
+//! returns (`hang`) and a swinging idle (`hunting`). Nothing is refused: a clip without a readable
+//! frame has spans that say why.
 mod cutter;
 mod frame;
 mod hang;
 mod hunting;
+mod level;
 mod listener;
+mod movement;
 mod piece;
 pub mod presence;
 mod rise;

@@ -89,7 +89,11 @@ impl Point {
                 && (row.other.is_finite() || f64::from(row.confidence) < SURE),
             row,
             kind: frame.firing.kind,
-            reason: frame.speed.err(),
+            // A speed that is no number is none.
+            reason: frame
+                .speed
+                .err()
+                .or_else(|| speed.is_none().then_some(Unreadable::NoEngine)),
             power: 10f64.powf(level / 10.0),
             clipped: unit(frame.clipped),
         }
@@ -137,6 +141,10 @@ impl Tally {
             if let Some(slot) = KINDS.iter().position(|k| *k == point.kind) {
                 self.kinds[slot] += weight;
             }
+        } else if point.reason.is_none() {
+            // Read, but dropped as impossible.
+            self.readable += seconds;
+            self.doubtful += seconds;
         } else if let Some(slot) = point
             .reason
             .and_then(|r| REASONS.iter().position(|k| *k == r))

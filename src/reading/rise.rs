@@ -45,11 +45,13 @@ const HESITATION: f64 = 1.0;
 /// Slower than this is no acceleration, in seconds.
 const LONGEST: f64 = 8.0;
 /// A sag lasts no longer than this, in seconds; the engine would have died.
-const LONGEST_SAG: f64 = 1.5;
-/// A sag is a bog from this share of the speed ...
+const LONGEST_SAG: f64 = 1.2;
+/// A sag after a first rise is a bog from this share of the speed on ...
 const SAG: f64 = 0.06;
-/// ... and from this depth on, in rpm: an irregular idle wanders less.
-const SAG_RPM: f64 = 150.0;
+/// ... and one below idle from this share on: an irregular idle wanders less.
+const SAG_BELOW_IDLE: f64 = 0.15;
+/// The first rise is more than this share above idle.
+const ROSE: f64 = 1.1;
 
 /// Finds the accelerations; the sag below idle at the start of one is renamed from idle to rising.
 pub(super) fn find(pieces: &[Piece], kinds: &mut [SpanKind]) -> Vec<Acceleration> {
@@ -200,7 +202,8 @@ fn deepest_sag(path: &[(f64, f64)], before: (f64, f64), end: f64) -> Option<Bog>
     }
     let (top, low) = deepest?;
     let dip = top.1 - low;
-    if dip < (SAG * top.1).max(SAG_RPM) {
+    let rose = top.1 > ROSE * before.1;
+    if dip < if rose { SAG } else { SAG_BELOW_IDLE } * top.1 {
         return None;
     }
     let sagging: Vec<_> = path.iter().copied().filter(|(t, _)| *t > top.0).collect();

@@ -15,7 +15,7 @@ const FULL_AT_LEAST: f64 = 5_500.0;
 /// The same as a share of the lower full-throttle speed of the profile.
 const FULL_AT_LEAST_OF_LOW: f64 = 0.65;
 /// Levels within this share of the highest are full throttle.
-const PLATEAU: f64 = 0.88;
+const PLATEAU: f64 = 0.85;
 /// Levels shorter than this do not say where idle and full throttle are, in seconds.
 const TELLING: f64 = 0.3;
 /// A gap is silence behind an engine where the level has dropped by this much, in dB.
