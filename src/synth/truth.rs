@@ -65,7 +65,8 @@ pub struct Row {
     /// Turns between two firings where at least three of five gaps in that half second are alike
     /// and longer than one.
     pub every: Option<u8>,
-    /// Within 0.25 s the speed changes by less than 2 % a second (at a limiter: its mean does) and the
+    /// Within 0.25 s the speed changes by less than 2 % a second (at a limiter: it stays
+    /// within the limiter's saw-tooth) and the
     /// firing keeps its label.
     pub steady: bool,
     /// An engine runs.
@@ -235,17 +236,17 @@ fn engine_rows(
             }
         })
         .collect();
+    // Under the deepest tooth.
+    let floor = engine
+        .limiter
+        .map_or(0.0, |l| l.ceiling.0 * (0.998 - 0.013 * l.depth_percent));
     for i in 0..count {
         let (from, to) = (i.saturating_sub(AROUND), (i + AROUND).min(count - 1));
         let label = rows[i].firing;
         let same = rows[from..=to].iter().all(|r| r.firing == label);
         let slow = if label == Label::Limiter {
-            // The saw-tooth belongs to it; what counts is whether its mean stays.
-            changes_slowly(
-                mean(&rows[from..=i]),
-                mean(&rows[i..=to]),
-                0.5 * (to - from) as f64,
-            )
+            // The saw-tooth belongs to it; what counts is that the ceiling holds the speed.
+            (from..=to).all(|j| rows[j].rpm.is_some_and(|rpm| rpm.0 >= floor))
         } else {
             (from..=to).all(|j| {
                 let (a, b) = (j.saturating_sub(5), (j + 5).min(count - 1));
@@ -264,11 +265,6 @@ fn changes_slowly(a: Option<Rpm>, b: Option<Rpm>, apart: f64) -> bool {
         (None, None) => true,
         _ => false,
     }
-}
-
-fn mean(rows: &[Row]) -> Option<Rpm> {
-    let sum: Option<f64> = rows.iter().map(|r| r.rpm.map(|rpm| rpm.0)).sum();
-    sum.map(|sum| Rpm(sum / rows.len().max(1) as f64))
 }
 
 /// The gap between firings that three of five share, when it is longer than one turn.
