@@ -65,9 +65,8 @@ pub struct Row {
     /// Turns between two firings where at least three of five gaps in that half second are alike
     /// and longer than one.
     pub every: Option<u8>,
-    /// Within 0.25 s the speed changes by less than 2 % a second (at a limiter: it stays
-    /// within the limiter's saw-tooth) and the
-    /// firing keeps its label.
+    /// Within 0.25 s the speed changes by less than 2 % a second (at a limiter: it stays within the
+    /// limiter's saw-tooth) and the firing keeps its label.
     pub steady: bool,
     /// An engine runs.
     pub engine: bool,
