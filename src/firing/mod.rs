@@ -1,4 +1,23 @@
 //! Which revolutions fired.
+//!
+//! In: each hop's [`Moment`](crate::tach::Moment) with the sound around it in crank angle
+//! ([`Turns`](crate::tach::angle::Turns)). Out: one [`Firing`] a hop: the kind with hysteresis, the
+//! share of revolutions without a full firing, the rhythm of the skips, the level of the sub-orders
+//! and the variation from turn to turn.
+//!
+//! Revolutions are compared with their neighbours and with those two, three and four turns away,
+//! and split in two kinds along their main direction of difference; lines between the whole orders
+//! are read from the order spectrum; the chain's own opinion of the rhythm comes with the moment. A
+//! logistic score over these, fitted on annotated recordings and on synthetic engines of many
+//! timbres, says whether firings are skipped. Nothing is refused here: whether an engine is there
+//! at all is decided in [`reading`](crate::reading).
+mod judge;
 mod kind;
+mod revolution;
+mod sub_orders;
+mod weights;
 
+pub use judge::{FEATURES, Judge};
 pub use kind::{Firing, FiringKind, Pattern};
+pub use revolution::{Differences, Revolutions};
+pub use sub_orders::{Families, families};

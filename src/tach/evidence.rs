@@ -17,9 +17,12 @@ pub const FIRST: usize = 148;
 /// Speeds of the grid, one bin (0.97 %) apart, up to 267 Hz, 16,000 rpm.
 pub const SPEEDS: usize = 271;
 /// Features of a speed.
-pub const FEATURES: usize = 24;
+pub const FEATURES: usize = 32;
 
 const WHOLE: usize = 10;
+/// How fast a line comes to count as one that stays (2 s) and ceases to (0.1 s), per hop.
+const RISE: f32 = 0.008;
+const FALL: f32 = 0.15;
 
 /// Speed of a place on the grid; fractions allowed.
 pub fn speed(place: f64) -> Rpm {
@@ -40,6 +43,10 @@ pub struct Evidence {
     fifths: Vec<isize>,
     features: Vec<[f32; SPEEDS]>,
     spare: [f32; SPEEDS],
+    /// Lines that stay where they are: follows the contrast slowly up, quickly down.
+    still: Vec<f32>,
+    /// Contrast above the lines that stay.
+    moving: Vec<f32>,
     logits: [[f32; SPEEDS]; RHYTHMS],
 }
 
@@ -72,6 +79,8 @@ impl Evidence {
             fifths: family(5, 19, |j| j % 5 != 0),
             features: vec![[0.0; SPEEDS]; FEATURES],
             spare: [0.0; SPEEDS],
+            still: vec![0.0; LogAxis::BINS],
+            moving: vec![0.0; LogAxis::BINS],
             logits: [[0.0; SPEEDS]; RHYTHMS],
         }
     }
@@ -135,6 +144,38 @@ impl Evidence {
             for (m, s) in f[23].iter_mut().zip(&self.spare) {
                 *m = m.min(s.max(-0.1));
             }
+        }
+        // How far the whole orders stand above the halves and thirds between them: the alternation
+        // at a half and a third of the speed; and the alternation at its double.
+        let octave = LogAxis::PER_OCTAVE;
+        let third = LogAxis::shift(3, 1) as usize;
+        for i in 0..SPEEDS {
+            f[24][i] = if i >= octave { f[15][i - octave] } else { f[15][0] };
+            f[25][i] = if i >= third { f[17][i - third] } else { f[17][0] };
+            f[26][i] = if i + octave < SPEEDS { f[15][i + octave] } else { f[15][SPEEDS - 1] };
+        }
+        let top = lines.level[FIRST..].iter().fold(f32::MIN, |m, v| m.max(*v));
+        for k in 0..4 {
+            add(&mut f[27], &lines.level, self.whole[k], 0.25);
+        }
+        for v in f[27].iter_mut() {
+            *v = (*v - top).max(-4.0);
+        }
+        for ((m, s), g) in self.moving.iter_mut().zip(&mut self.still).zip(g) {
+            *m = g - s.max(0.0);
+            *s += (g - *s) * if g > s { RISE } else { FALL };
+        }
+        for k in 0..2 {
+            add(&mut f[28], &self.moving, self.whole[k], 0.5);
+        }
+        for k in 2..7 {
+            add(&mut f[29], &self.moving, self.whole[k], 0.2);
+        }
+        for s in &self.halves[..5] {
+            add(&mut f[30], &self.moving, *s, 0.2);
+        }
+        for s in &self.thirds[..6] {
+            add(&mut f[31], &self.moving, *s, 1.0 / 6.0);
         }
         f
     }

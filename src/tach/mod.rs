@@ -1,8 +1,10 @@
 //! Crank speed from spectra.
 pub mod angle;
+pub mod base;
 pub mod evidence;
 mod path;
 mod refine;
+pub mod slip;
 mod speed;
 mod tachometer;
 mod weights;

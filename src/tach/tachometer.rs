@@ -1,5 +1,8 @@
 //! The stage as one streaming type: samples in, one [`Moment`] a hop out.
+use std::collections::VecDeque;
+
 use super::angle::{Angle, Track, Turns};
+use super::base::{self, Base, Counter, Counts};
 use super::evidence::{self, Evidence, RHYTHMS, SPEEDS};
 use super::path::{Chain, Place};
 use super::refine::{Refined, refine};
@@ -16,6 +19,8 @@ const KEEP: usize = 2 * AROUND;
 const BREAK: f64 = 1.12;
 /// Change of speed a second (as a ratio) above which the cut is done twice.
 const MOVING: f64 = 0.3;
+/// Count of slips, or of lines in step, from which another base is told as possible.
+const DOUBT: f64 = 1.2;
 
 /// How far the tachometer looks ahead of the hop that it decides.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -24,6 +29,24 @@ pub struct LookAhead {
     pub hops: usize,
     /// Hops decided at a time.
     pub batch: usize,
+    /// Hops by which the decision on the base waits for slips of the rhythm to come.
+    pub slips: usize,
+}
+
+impl LookAhead {
+    /// For recorded clips: about five seconds.
+    pub const CLIP: LookAhead = LookAhead { hops: 60, batch: 40, slips: 240 };
+    /// For live sound: the reading trails the sound by 192 ms.
+    pub const LIVE: LookAhead = LookAhead { hops: 3, batch: 1, slips: 0 };
+}
+
+/// A hop whose base is not yet decided.
+struct Pending {
+    moment: Moment,
+    turns: Turns,
+    local: Vec<f64>,
+    middle: usize,
+    scale: f64,
 }
 
 /// What the tachometer says of one hop, before it is known whether an engine runs at all.
@@ -45,6 +68,8 @@ pub struct Moment {
     pub change: f64,
     /// The fine reading.
     pub refined: Refined,
+    /// Slips counted so far.
+    pub counts: Counts,
 }
 
 /// Crank speed from a stream of samples at the working rate.
@@ -56,6 +81,10 @@ pub struct Tachometer {
     evidence: Evidence,
     chain: Chain,
     angle: Angle,
+    counter: Counter,
+    base: Base,
+    pending: VecDeque<Pending>,
+    pool: Vec<Pending>,
     sound: Vec<f32>,
     /// Index in the stream of `sound[0]`.
     start: usize,
@@ -80,6 +109,10 @@ impl Tachometer {
             evidence: Evidence::new(),
             chain: Chain::new(look.hops, look.batch, from..to),
             angle: Angle::new(),
+            counter: Counter::new(),
+            base: Base::Same,
+            pending: VecDeque::new(),
+            pool: Vec::new(),
             sound: Vec::new(),
             start: 0,
             past: Vec::new(),
@@ -91,7 +124,7 @@ impl Tachometer {
 
     /// Samples by which the newest decided hop trails the sound at most.
     pub fn delay(&self) -> usize {
-        self.framer.delay() + (self.look.hops + self.look.batch) * HOP
+        self.framer.delay() + (self.look.hops + self.look.batch - 1 + self.look.slips) * HOP
     }
 
     /// Takes samples of any number; `each` gets every hop that is now decided.
@@ -112,6 +145,9 @@ impl Tachometer {
         let places = self.chain.finish().to_vec();
         let n = places.len();
         self.decide(&places, n, each);
+        while !self.pending.is_empty() {
+            self.settle(each);
+        }
     }
 
     fn frame(&mut self, frame: &[f32], each: &mut impl FnMut(&Moment, &Turns)) {
@@ -154,14 +190,70 @@ impl Tachometer {
                 runner_up: (evidence::speed(place.runner_up.0), place.runner_up.1),
                 change,
                 refined,
+                counts: self.counter.push(&self.angle.turns, speed, change),
             };
-            each(&moment, &self.angle.turns);
             self.hop += 1;
+            self.wait(moment, middle, ratio * refined.ratio);
+            if self.pending.len() > self.look.slips {
+                self.settle(each);
+            }
         }
         self.past.extend_from_slice(&self.path[past..past + done]);
         let spent = self.past.len().saturating_sub(KEEP);
         self.past.drain(..spent);
         self.forget();
+    }
+
+    /// Queues a hop until its base is decided.
+    fn wait(&mut self, moment: Moment, middle: usize, scale: f64) {
+        let mut p = self.pool.pop().unwrap_or_else(|| Pending {
+            moment,
+            turns: self.angle.turns.clone(),
+            local: Vec::new(),
+            middle,
+            scale,
+        });
+        p.moment = moment;
+        p.turns.clone_from(&self.angle.turns);
+        p.local.clone_from(&self.local);
+        p.middle = middle;
+        p.scale = scale;
+        self.pending.push_back(p);
+    }
+
+    /// Decides the base of the oldest hop that waits, and hands it on.
+    fn settle(&mut self, each: &mut impl FnMut(&Moment, &Turns)) {
+        let Some(mut p) = self.pending.pop_front() else { return };
+        let counts = p.moment.counts;
+        self.base = base::decide(&counts, self.pending.iter().map(|p| &p.moment.counts), self.base);
+        let path = p.moment.rpm;
+        let times = |f: f64| Rpm(path.0 * f);
+        if self.base == Base::Same {
+            // Lines between the orders that stay in step, or slips that are too few to decide.
+            if counts.half > DOUBT && p.moment.rhythm[0] < 0.5 {
+                p.moment.probability = p.moment.probability.min(0.5);
+                p.moment.runner_up = (times(0.5), 0.5);
+            } else if counts.double > DOUBT {
+                p.moment.probability = p.moment.probability.min(0.5);
+                p.moment.runner_up = (times(2.0), 0.5);
+            }
+            each(&p.moment, &p.turns);
+        } else {
+            let factor = self.base.factor();
+            let origin = ((p.moment.hop - p.middle) * HOP) as isize - self.start as isize;
+            let track = Track { sound: &self.sound, origin, hop: HOP, path: &p.local };
+            let refined = refine(self.angle.cut(&track, p.middle, p.scale * factor), 0.2);
+            p.moment.rpm = times(factor);
+            p.moment.refined = refined;
+            p.moment.runner_up = (path, 0.1);
+            p.moment.rhythm = match self.base {
+                Base::Double => [0.0, 1.0, 0.0, 0.0],
+                Base::Triple => [0.0, 0.0, 1.0, 0.0],
+                Base::Half | Base::Same => [1.0, 0.0, 0.0, 0.0],
+            };
+            each(&p.moment, &self.angle.turns);
+        }
+        self.pool.push(p);
     }
 
     /// The path around `at`, held level beyond the first break on either side.
@@ -186,7 +278,7 @@ impl Tachometer {
 
     /// Drops sound that no later hop can need.
     fn forget(&mut self) {
-        let needed = (self.hop * HOP).saturating_sub(Spectrum::FRAME * 2);
+        let needed = ((self.hop - self.pending.len()) * HOP).saturating_sub(Spectrum::FRAME * 2);
         let spent = needed.saturating_sub(self.start);
         if spent > self.sound.len() / 2 && spent <= self.sound.len() {
             self.sound.drain(..spent);

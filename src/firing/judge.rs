@@ -1,0 +1,144 @@
+//! From what a look shows to how the engine fires.
+use super::kind::{Firing, FiringKind, Pattern};
+use super::revolution::{Differences, Revolutions};
+use super::sub_orders::{Families, families};
+use super::weights::SKIPPING;
+use crate::tach::Moment;
+use crate::tach::angle::Turns;
+use crate::units::Decibels;
+
+/// Features of a look.
+pub const FEATURES: usize = 18;
+
+/// Memory of the score, per hop: 0.1 s.
+const MEMORY: f64 = 0.15;
+/// Score (log odds) beyond which the kind changes; between minus this and this it stays.
+const HYSTERESIS: f64 = 0.3;
+/// Score below which in size the kind is unclear, when nothing has been decided yet.
+const UNCLEAR: f64 = 0.1;
+/// Length of runs from which skips are bursts: an engine that four-strokes fires again after one to
+/// three turns, since a missed turn scavenges the cylinder; a coil that cuts the spark stays silent
+/// until the speed has fallen, then fires until it has risen.
+const CUT_RUN: f64 = 2.2;
+const FIRED_RUN: f64 = 1.9;
+
+/// Judges hop after hop.
+#[derive(Debug, Default)]
+pub struct Judge {
+    revolutions: Revolutions,
+    score: Option<f64>,
+    cut: f64,
+    skipping: Option<bool>,
+    limiter: bool,
+    /// What the last look showed.
+    pub differences: Differences,
+    /// The lines of the last look.
+    pub families: Families,
+}
+
+impl Judge {
+    /// Nothing judged yet.
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Takes a look and gives the features that the score is made of.
+    pub fn features(&mut self, moment: &Moment, look: &Turns) -> [f64; FEATURES] {
+        self.differences = self.revolutions.differences(look);
+        self.families = families(look);
+        let (d, f) = (&self.differences, &self.families);
+        let log = |x: f64, least: f64| (x + least).log10();
+        let skipped: f32 = moment.rhythm[1..].iter().sum();
+        let rhythm = log(f64::from(skipped), 1e-3) - log(f64::from(moment.rhythm[0]), 1e-3);
+        let again = d.apart[1..].iter().fold(f64::MAX, |m, v| m.min(*v));
+        let share = d.weak_share.clamp(0.01, 0.99);
+        let kinds = d.two_kinds.clamp(0.3, 0.999);
+        // Squared distance of the two kinds in units of their own spread.
+        let separation = (kinds / (1.0 - kinds) / (share * (1.0 - share))).log10();
+        let distance = log(d.distance, 1e-3);
+        let highest = f.contrast.iter().fold(f64::MIN, |m, v| m.max(*v));
+        let lowest = f.contrast.iter().fold(f64::MAX, |m, v| m.min(*v));
+        [
+            1.0,
+            rhythm,
+            log(again, 1e-3) - log(d.apart[0], 1e-3),
+            log(d.apart[0], 1e-3),
+            d.two_kinds,
+            distance,
+            d.two_kinds * distance,
+            log(d.weak_to_strong, 1e-2),
+            highest,
+            highest - lowest,
+            f.level,
+            f.whole,
+            (moment.rpm.0 / 6_000.0 - 1.0).clamp(-1.0, 1.0),
+            separation,
+            separation * distance,
+            share,
+            log(d.distance * share, 1e-3),
+            d.main,
+        ]
+    }
+
+    /// Judges a look.
+    pub fn judge(&mut self, moment: &Moment, look: &Turns) -> Firing {
+        let features = self.features(moment, look);
+        let score: f64 = features.iter().zip(&SKIPPING).map(|(f, w)| f * w).sum();
+        let smooth = self.score.map_or(score, |s| s + (score - s) * MEMORY);
+        self.score = Some(smooth);
+        let d = &self.differences;
+        let bursts = f64::from(u8::from(d.weak_run >= CUT_RUN && d.strong_run >= FIRED_RUN));
+        self.cut += (bursts - self.cut) * MEMORY;
+        if smooth > HYSTERESIS {
+            self.skipping = Some(true);
+        } else if smooth < -HYSTERESIS {
+            self.skipping = Some(false);
+        } else if self.skipping.is_none() && smooth.abs() > UNCLEAR {
+            self.skipping = Some(smooth > 0.0);
+        }
+        self.limiter = if self.limiter { self.cut > 0.35 } else { self.cut > 0.65 };
+        let kind = match self.skipping {
+            None => FiringKind::Unclear,
+            Some(false) => FiringKind::Clean,
+            Some(true) if self.limiter => FiringKind::Limiter,
+            Some(true) => FiringKind::FourStroking,
+        };
+        let skips = matches!(kind, FiringKind::FourStroking | FiringKind::Limiter);
+        Firing {
+            kind,
+            skip_ratio: match kind {
+                FiringKind::Unclear | FiringKind::None => None,
+                FiringKind::Clean => Some(0.0),
+                FiringKind::FourStroking | FiringKind::Limiter => Some(d.weak_share),
+            },
+            pattern: skips.then(|| pattern(moment, d)),
+            sub_order: Some(Decibels(10.0 * self.families.level)),
+            variation: Some(d.apart[0].min(1.0)),
+        }
+    }
+
+    /// Forgets what was heard: the engine stopped or another begins.
+    pub fn reset(&mut self) {
+        self.score = None;
+        self.cut = 0.0;
+        self.skipping = None;
+        self.limiter = false;
+    }
+}
+
+/// The rhythm of skips.
+fn pattern(moment: &Moment, d: &Differences) -> Pattern {
+    if d.weak_run >= CUT_RUN && d.strong_run >= FIRED_RUN {
+        return Pattern::Bursts;
+    }
+    // A rhythm is one when the chain is sure of it and revolutions that far apart are alike.
+    let best = (1..4).max_by(|a, b| moment.rhythm[*a].total_cmp(&moment.rhythm[*b])).unwrap_or(1);
+    if moment.rhythm[best] < 0.6 || d.apart[best] > 0.8 * d.apart[0] {
+        return Pattern::Irregular;
+    }
+    match best {
+        1 => Pattern::EverySecond,
+        2 => Pattern::EveryThird,
+        _ => Pattern::EveryFourth,
+    }
+}

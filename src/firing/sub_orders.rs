@@ -1,0 +1,93 @@
+//! Lines between the whole orders.
+use crate::tach::angle::Turns;
+
+/// Highest order looked at.
+const HIGHEST: f64 = 8.0;
+/// Height in units of 10 dB from which a family of sub-orders counts as there.
+const FAMILY: f64 = 0.8;
+/// Height over the floor from which a bin stands out.
+const STANDS: f32 = 0.8;
+
+/// Heights of the families of lines, in units of 10 dB.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Families {
+    /// Mean height of the lines at halves, thirds and quarters over the floor around them.
+    pub contrast: [f64; 3],
+    /// Power of the strongest family against the whole orders.
+    pub level: f64,
+    /// Mean height of the whole orders.
+    pub whole: f64,
+    /// Share of the power that stands out of the floor, up to order 10, which lies on whole orders
+    /// and on the strongest family, 0 to 1.
+    pub explained: f64,
+}
+
+/// Reads the families from an order spectrum.
+pub fn families(look: &Turns) -> Families {
+    let bins = 1.0 / look.order_per_bin;
+    let highest = HIGHEST.min(look.per_turn as f64 / 2.0 - 1.0);
+    let peak = |order: f64| -> f32 {
+        let i = (order * bins).round() as usize;
+        look.orders[i.saturating_sub(1)..(i + 2).min(look.orders.len())].iter().fold(f32::MIN, |m, v| m.max(*v))
+    };
+    // The floor: the median over one order around the line.
+    let floor = |order: f64| -> f32 {
+        let from = ((order - 0.5) * bins).max(1.0) as usize;
+        let to = (((order + 0.5) * bins) as usize).min(look.orders.len());
+        let mut v = [0.0f32; 144];
+        let n = (to - from).min(v.len());
+        v[..n].copy_from_slice(&look.orders[from..from + n]);
+        *v[..n].select_nth_unstable_by(n * 2 / 5, f32::total_cmp).1
+    };
+    let floors: Vec<f32> = (0..=highest as usize).map(|k| floor((k as f64).max(0.6))).collect();
+    let power = |db: f32| 10f64.powf(f64::from(db));
+    let mut out = Families { level: f64::MIN, ..Families::default() };
+    let mut whole_power = 0.0;
+    let mut whole = 0.0;
+    for k in 1..=highest as usize {
+        let p = peak(k as f64);
+        whole_power += power(p);
+        whole += f64::from((p - floors[k]).clamp(0.0, 3.0));
+    }
+    out.whole = whole / highest.floor();
+    for (i, parts) in [2usize, 3, 4].into_iter().enumerate() {
+        let (mut sum, mut n, mut family_power) = (0.0, 0, 0.0);
+        for j in 1..parts * highest as usize {
+            let shared = j % parts == 0 || (parts == 4 && j % 2 == 0);
+            if shared {
+                continue;
+            }
+            let order = j as f64 / parts as f64;
+            // Lines closer than three bins to the zero bin or to a whole order cannot be told from it.
+            if order * bins < 3.0 {
+                continue;
+            }
+            let p = peak(order);
+            sum += f64::from((p - floors[order.round() as usize]).clamp(0.0, 3.0));
+            family_power += power(p);
+            n += 1;
+        }
+        if n > 0 {
+            out.contrast[i] = sum / n as f64;
+            out.level = out.level.max((family_power / whole_power.max(f64::MIN_POSITIVE)).max(1e-6).log10());
+        }
+    }
+    out.level = out.level.max(-6.0);
+    let parts = [2usize, 3, 4][(0..3).max_by(|a, b| out.contrast[*a].total_cmp(&out.contrast[*b])).unwrap_or(0)];
+    let parts = if out.contrast[parts - 2] > FAMILY { parts } else { 1 };
+    let (mut on, mut all) = (0.0, 0.0);
+    let spacing = bins / parts as f64;
+    for (i, v) in look.orders.iter().enumerate().take((10.5 * bins) as usize).skip((0.4 * bins) as usize) {
+        let k = ((i as f64 / bins).round() as usize).min(floors.len() - 1);
+        if v - floors[k] > STANDS {
+            let p = power(*v);
+            all += p;
+            let off = (i as f64 / spacing - (i as f64 / spacing).round()).abs() * spacing;
+            if off <= 2.0 {
+                on += p;
+            }
+        }
+    }
+    out.explained = if all > 0.0 { on / all } else { 0.0 };
+    out
+}

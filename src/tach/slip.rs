@@ -1,0 +1,135 @@
+//! Slips of the rhythm: the test that tells a skipping engine from one at half of its speed.
+//!
+//! An engine that fires every second turn makes a sound whose period is two turns, and a spectrum
+//! alone cannot tell it from a clean engine at half of the speed. But real skips slip: now and then
+//! a firing comes a turn early or late, and from there on the sound is shifted by half of its
+//! period. Then all odd lines change sign together while the even ones go on. A clean engine never
+//! does that. So the lines of the stretch before a moment are compared with those after it, once as
+//! they are and once shifted by a half (a third) of the period.
+use super::angle::{SAMPLES, Turns};
+
+/// Lines compared.
+const LINES: usize = 10;
+/// Periods averaged on either side of the moment.
+const PERIODS: usize = 4;
+/// Likeness from which a comparison counts.
+const ALIKE: f64 = 0.55;
+/// Likeness that the lines which must not change need at a slip.
+const STEADY: f64 = 0.6;
+/// Memory of the line levels used for whitening, per hop.
+const MEMORY: f64 = 0.05;
+
+/// How the lines before and after a moment compare at one base.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Likeness {
+    /// Lines that a shift by half a period turns around (odd ones): likeness without a shift, -1 to 1.
+    pub halves: f64,
+    /// Likeness of the odd lines after a shift by half a period minus that without.
+    pub half_slip: bool,
+    /// The same for a shift by a third or two thirds.
+    pub third_slip: bool,
+    /// Share of the whitened line power in the odd lines, 0 to 1.
+    pub share: f64,
+}
+
+/// Compares lines at one base; keeps the levels for whitening.
+pub struct Comparison {
+    /// Turns a period: 1 for the crank itself, 2 for half of it.
+    turns: usize,
+    level: [f64; LINES],
+    table: Vec<(f32, f32)>,
+    fold: [Vec<f32>; 2],
+}
+
+type Complex = (f64, f64);
+
+impl Comparison {
+    /// Lines of a period of `turns` revolutions.
+    pub fn new(turns: usize) -> Self {
+        Comparison { turns, level: [0.0; LINES], table: Vec::new(), fold: [Vec::new(), Vec::new()] }
+    }
+
+    /// Compares the stretch before the middle of a look with the stretch after it.
+    pub fn compare(&mut self, look: &Turns) -> Likeness {
+        let period = look.per_turn * self.turns;
+        let periods = PERIODS.min(SAMPLES / 2 / period);
+        if periods == 0 {
+            return Likeness::default();
+        }
+        let middle = SAMPLES / 2;
+        let [before, after] = [middle - periods * period, middle].map(|from| {
+            let side = usize::from(from == middle);
+            let fold = &mut self.fold[side];
+            fold.clear();
+            fold.resize(period, 0.0);
+            for block in look.samples[from..from + periods * period].chunks_exact(period) {
+                for (f, s) in fold.iter_mut().zip(block) {
+                    *f += s;
+                }
+            }
+            lines(&self.fold[side], &mut self.table)
+        });
+        for (k, level) in self.level.iter_mut().enumerate() {
+            let p = power(before[k]) + power(after[k]);
+            *level += (p - *level) * if *level > 0.0 { MEMORY } else { 1.0 };
+        }
+        let odd = self.likeness(&before, &after, |k| k % 2 == 1, 0.0);
+        let even = self.likeness(&before, &after, |k| k % 2 == 0, 0.0);
+        let third = self.likeness(&before, &after, |k| k % 3 != 0, 0.0);
+        let whole_thirds = self.likeness(&before, &after, |k| k % 3 == 0, 0.0);
+        let by_third = [1.0 / 3.0, 2.0 / 3.0]
+            .map(|s| self.likeness(&before, &after, |k| k % 3 != 0, s))
+            .into_iter()
+            .fold(f64::MIN, f64::max);
+        let total: f64 = self.level.iter().sum::<f64>().max(f64::MIN_POSITIVE);
+        Likeness {
+            halves: odd,
+            half_slip: -odd > ALIKE && even > STEADY,
+            third_slip: by_third > ALIKE && by_third > third + 0.5 && whole_thirds > STEADY,
+            share: self.level.iter().step_by(2).sum::<f64>() / total,
+        }
+    }
+
+    /// Correlation of the chosen lines, whitened, after a shift by a part of the period.
+    fn likeness(&self, a: &[Complex; LINES], b: &[Complex; LINES], chosen: impl Fn(usize) -> bool, shift: f64) -> f64 {
+        let (mut cross, mut pa, mut pb) = (0.0, 0.0, 0.0);
+        for k in (1..=LINES).filter(|k| chosen(*k)) {
+            let w = 1.0 / (self.level[k - 1] + f64::MIN_POSITIVE);
+            let (x, y) = (a[k - 1], b[k - 1]);
+            let (re, im) = (x.0 * y.0 + x.1 * y.1, x.0 * y.1 - x.1 * y.0);
+            let turn = std::f64::consts::TAU * k as f64 * shift;
+            cross += w * (re * turn.cos() - im * turn.sin());
+            pa += w * power(x);
+            pb += w * power(y);
+        }
+        if pa > 0.0 && pb > 0.0 { cross / (pa * pb).sqrt() } else { 0.0 }
+    }
+}
+
+fn power(c: Complex) -> f64 {
+    c.0 * c.0 + c.1 * c.1
+}
+
+/// The first [`LINES`] Fourier lines of one period.
+fn lines(period: &[f32], table: &mut Vec<(f32, f32)>) -> [Complex; LINES] {
+    let n = period.len();
+    if table.len() != n {
+        *table = (0..n)
+            .map(|i| {
+                let x = std::f32::consts::TAU * i as f32 / n as f32;
+                (x.cos(), x.sin())
+            })
+            .collect();
+    }
+    std::array::from_fn(|k| {
+        let (mut re, mut im) = (0.0f32, 0.0f32);
+        let mut at = 0;
+        for v in period {
+            let (c, s) = table[at];
+            re += v * c;
+            im -= v * s;
+            at = (at + k + 1) & (n - 1);
+        }
+        (f64::from(re), f64::from(im))
+    })
+}
