@@ -2,6 +2,8 @@
 //! `cargo run --release --example corpus -- OUT_DIR --count N --seed S --kind engine|none|mixed`
 //!
 //! Each clip is NNN.wav (16 bits), NNN.truth.json and NNN.scene.toml. The same seed gives the same clips.
+//!
+//! `cargo run --release --example corpus -- OUT_DIR --scenes FOLDER` renders the scene files of a folder.
 use std::error::Error;
 use std::fs;
 use std::path::Path;
@@ -11,7 +13,11 @@ use engine_note::synth::{Scene, draw_engine, draw_other, render};
 fn main() -> Result<(), Box<dyn Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let value = |name: &str| {
-        arguments.iter().position(|a| a == name).and_then(|i| arguments.get(i + 1)).map(String::as_str)
+        arguments
+            .iter()
+            .position(|a| a == name)
+            .and_then(|i| arguments.get(i + 1))
+            .map(String::as_str)
     };
     let Some(folder) = arguments.first().filter(|a| !a.starts_with("--")) else {
         return Err("usage: corpus OUT_DIR --count N --seed S --kind engine|none|mixed".into());
@@ -22,6 +28,9 @@ fn main() -> Result<(), Box<dyn Error>> {
     let seed: u64 = value("--seed").unwrap_or("1").parse()?;
     let kind = value("--kind").unwrap_or("mixed");
     fs::create_dir_all(folder)?;
+    if let Some(scenes) = value("--scenes") {
+        return render_all(Path::new(scenes), folder);
+    }
     for i in 0..count {
         let own = seed * 1_000_003 + i as u64;
         let scene = match kind {
@@ -31,12 +40,30 @@ fn main() -> Result<(), Box<dyn Error>> {
             "mixed" => draw_engine(own),
             other => return Err(format!("no such kind: {other}").into()),
         };
-        write(folder, &format!("{:03}", first + i), &scene)?;
+        write(folder, &format!("{:03}", first + i), &scene, true)?;
     }
     Ok(())
 }
 
-fn write(folder: &Path, name: &str, scene: &Scene) -> Result<(), Box<dyn Error>> {
+fn render_all(scenes: &Path, folder: &Path) -> Result<(), Box<dyn Error>> {
+    for entry in fs::read_dir(scenes)? {
+        let path = entry?.path();
+        let name = path
+            .file_name()
+            .unwrap_or_default()
+            .to_string_lossy()
+            .into_owned();
+        let Some(name) = name.strip_suffix(".scene.toml") else {
+            continue;
+        };
+        let scene = Scene::from_toml(&fs::read_to_string(&path)?)
+            .map_err(|e| format!("{}: {e}", path.display()))?;
+        write(folder, name, &scene, false)?;
+    }
+    Ok(())
+}
+
+fn write(folder: &Path, name: &str, scene: &Scene, scene_too: bool) -> Result<(), Box<dyn Error>> {
     let mut rendering = render(scene)?;
     let form = hound::WavSpec {
         channels: u16::from(scene.channels),
@@ -56,7 +83,12 @@ fn write(folder: &Path, name: &str, scene: &Scene) -> Result<(), Box<dyn Error>>
         }
     }
     wav.finalize()?;
-    fs::write(folder.join(format!("{name}.truth.json")), rendering.truth().to_json())?;
-    fs::write(folder.join(format!("{name}.scene.toml")), scene.to_toml()?)?;
+    fs::write(
+        folder.join(format!("{name}.truth.json")),
+        rendering.truth().to_json(),
+    )?;
+    if scene_too {
+        fs::write(folder.join(format!("{name}.scene.toml")), scene.to_toml()?)?;
+    }
     Ok(())
 }

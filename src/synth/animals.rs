@@ -25,9 +25,26 @@ impl Barks {
         let mut random = Random::new(seed, 70);
         let throat = [700.0, 1_500.0, 2_900.0]
             .iter()
-            .map(|f| Section::resonance(f * random.between(0.8, 1.25), random.between(2.0, 5.0), rate))
+            .map(|f| {
+                Section::resonance(
+                    f * random.between(0.8, 1.25),
+                    random.between(2.0, 5.0),
+                    rate,
+                )
+            })
             .collect();
-        Barks { random, pitch, per_second, left: 0.2, into: 1.0, long: 0.1, now: pitch, phase: 0.0, throat, rate }
+        Barks {
+            random,
+            pitch,
+            per_second,
+            left: 0.2,
+            into: 1.0,
+            long: 0.1,
+            now: pitch,
+            phase: 0.0,
+            throat,
+            rate,
+        }
     }
 }
 
@@ -44,8 +61,14 @@ impl Source for Barks {
                 self.now = self.pitch * self.random.between(0.85, 1.2);
             }
             let u = self.into / self.long;
-            let level = if u < 1.0 { (0.5 * TAU * u).sin().powi(2) } else { 0.0 };
-            let hertz = self.now * (1.0 + 0.4 * (0.5 * TAU * u.min(1.0)).sin()) * (1.0 + 0.1 * self.random.normal());
+            let level = if u < 1.0 {
+                (0.5 * TAU * u).sin().powi(2)
+            } else {
+                0.0
+            };
+            let hertz = self.now
+                * (1.0 + 0.4 * (0.5 * TAU * u.min(1.0)).sin())
+                * (1.0 + 0.1 * self.random.normal());
             self.phase = (self.phase + hertz / self.rate).fract();
             let harsh = (1.0 - 2.0 * self.phase).powi(3) + 0.3 * self.random.normal();
             *x = level * self.throat.iter_mut().map(|s| s.run(harsh)).sum::<f64>();
@@ -66,7 +89,13 @@ pub(super) struct Crickets {
 impl Crickets {
     pub(super) fn new(pitch: f64, per_second: f64, seed: u64, rate: f64) -> Self {
         let mut random = Random::new(seed, 71);
-        Crickets { pitch: pitch.min(0.4 * rate), per_second, pulses: random.between(25.0, 60.0), time: 0.0, rate }
+        Crickets {
+            pitch: pitch.min(0.4 * rate),
+            per_second,
+            pulses: random.between(25.0, 60.0),
+            time: 0.0,
+            rate,
+        }
     }
 }
 
@@ -75,8 +104,14 @@ impl Source for Crickets {
         for x in out {
             self.time += 1.0 / self.rate;
             let chirp = (self.time * self.per_second).fract() < 0.55;
-            let pulse = (0.5 * TAU * (self.time * self.pulses).fract()).sin().powi(2);
-            *x = if chirp { pulse * (TAU * self.pitch * self.time).sin() } else { 0.0 };
+            let pulse = (0.5 * TAU * (self.time * self.pulses).fract())
+                .sin()
+                .powi(2);
+            *x = if chirp {
+                pulse * (TAU * self.pitch * self.time).sin()
+            } else {
+                0.0
+            };
         }
     }
 }
@@ -98,7 +133,17 @@ pub(super) struct Birds {
 impl Birds {
     pub(super) fn new(middle: f64, seed: u64, rate: f64) -> Self {
         let random = Random::new(seed, 72);
-        Birds { random, middle, left: 0.1, long: 0.1, into: 1.0, from: middle, to: middle, phase: 0.0, rate }
+        Birds {
+            random,
+            middle,
+            left: 0.1,
+            long: 0.1,
+            into: 1.0,
+            from: middle,
+            to: middle,
+            phase: 0.0,
+            rate,
+        }
     }
 }
 
@@ -108,7 +153,11 @@ impl Source for Birds {
             self.left -= 1.0 / self.rate;
             self.into += 1.0 / self.rate;
             if self.left <= 0.0 {
-                let pause = if self.random.chance(0.15) { self.random.between(0.3, 1.5) } else { 0.0 };
+                let pause = if self.random.chance(0.15) {
+                    self.random.between(0.3, 1.5)
+                } else {
+                    0.0
+                };
                 self.long = self.random.between(0.03, 0.3);
                 self.left = self.long + self.random.between(0.02, 0.15) + pause;
                 self.into = 0.0;

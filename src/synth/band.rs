@@ -17,7 +17,11 @@ const NARROWEST: f64 = 0.8;
 impl Band {
     /// A band that reaches `ahead` seconds into the future.
     pub(super) fn new(rate: f64, ahead: f64) -> Self {
-        Band { rate, first: 0, samples: vec![0.0; (ahead * rate) as usize + 8_192] }
+        Band {
+            rate,
+            first: 0,
+            samples: vec![0.0; (ahead * rate) as usize + 8_192],
+        }
     }
 
     /// Lays a bump with the height `height` and the standard deviation `width` seconds around `time`.
@@ -30,7 +34,11 @@ impl Band {
         let centre = time * self.rate - self.first as f64;
         let wanted = width * self.rate;
         let width = wanted.max(NARROWEST);
-        let height = if wanted > 0.0 { height * wanted / width } else { height };
+        let height = if wanted > 0.0 {
+            height * wanted / width
+        } else {
+            height
+        };
         let reach = 5.0 * width;
         let last = self.samples.len() as f64 - 1.0;
         let from = (centre - reach).ceil().max(0.0);

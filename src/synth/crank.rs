@@ -50,7 +50,12 @@ struct Scale {
 impl Scale {
     fn new(engine: &Engine, idle: f64, full: f64) -> Self {
         let low = engine.idle.hertz().0;
-        Scale { idle, full, low, octaves: (engine.full.hertz().0 / low).log2() }
+        Scale {
+            idle,
+            full,
+            low,
+            octaves: (engine.full.hertz().0 / low).log2(),
+        }
     }
 
     fn at(&self, hertz: f64) -> f64 {
@@ -67,8 +72,16 @@ impl Crank {
             line,
             ignition: Ignition::new(engine, seed),
             random: Random::new(seed, 3),
-            jitter: Scale::new(engine, 0.01 * engine.jitter_idle_percent, 0.01 * engine.jitter_full_percent),
-            variation: Scale::new(engine, engine.timbre.variation_idle, engine.timbre.variation_full),
+            jitter: Scale::new(
+                engine,
+                0.01 * engine.jitter_idle_percent,
+                0.01 * engine.jitter_full_percent,
+            ),
+            variation: Scale::new(
+                engine,
+                engine.timbre.variation_idle,
+                engine.timbre.variation_full,
+            ),
             skip_lag: 0.01 * engine.skip_lag_percent,
             two_stroke: engine.cycle == Cycle::TwoStroke,
             point,
@@ -98,7 +111,11 @@ impl Crank {
                 let slope = (h1 - h0) / STEP;
                 // Solved in the form that does not lose digits where the slope is small.
                 let root = (h0 * h0 + 2.0 * slope * need).max(0.0).sqrt();
-                let into = if h0 + root > 0.0 { (2.0 * need / (h0 + root)).min(STEP) } else { 0.0 };
+                let into = if h0 + root > 0.0 {
+                    (2.0 * need / (h0 + root)).min(STEP)
+                } else {
+                    0.0
+                };
                 self.boundary(self.time + into, &mut turn);
             }
             self.phase = end;
@@ -110,12 +127,21 @@ impl Crank {
     fn boundary(&mut self, time: f64, turn: &mut impl FnMut(Turn)) {
         let hertz = self.point.hertz.max(1.0);
         let mut strokes = Vec::with_capacity(4);
-        self.ignition.turn(self.point, self.variation.at(hertz), 1.0 / hertz, &mut strokes);
+        self.ignition.turn(
+            self.point,
+            self.variation.at(hertz),
+            1.0 / hertz,
+            &mut strokes,
+        );
         let skipped = strokes.iter().any(|s| !s.fired);
         if let Some((start, strokes)) = self.begun.replace((time, strokes)) {
             let seconds = time - start;
             if seconds > 0.0 {
-                turn(Turn { start, seconds, strokes });
+                turn(Turn {
+                    start,
+                    seconds,
+                    strokes,
+                });
             }
         }
         self.next += 1.0;
@@ -123,7 +149,11 @@ impl Crank {
         self.slow = MEMORY * self.slow
             + (1.0f64 - MEMORY * MEMORY).sqrt() * self.jitter.at(hertz) * self.random.normal();
         // A turn without a firing takes longer; the usual share of skips is in the speed already.
-        let lag = if skipped && self.two_stroke { self.skip_lag } else { 0.0 };
+        let lag = if skipped && self.two_stroke {
+            self.skip_lag
+        } else {
+            0.0
+        };
         self.usual += 0.02 * (lag - self.usual);
         self.late = 0.8 * self.late + lag - self.usual;
         self.offset = (self.slow + self.late).clamp(-0.3, 0.3);

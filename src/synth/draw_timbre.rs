@@ -1,7 +1,8 @@
 //! Timbres drawn by lot.
 use super::draw::round;
-use super::engine_scene::{Engine, Resonance, Rotor, Timbre};
+use super::engine_scene::Engine;
 use super::random::Random;
+use super::timbre::{Resonance, Rotor, Timbre};
 use crate::machine::Cycle;
 use crate::units::{Decibels, Hertz};
 
@@ -47,7 +48,11 @@ pub(super) fn timbre(r: &mut Random, engine: &Engine) -> Timbre {
         2..=4 => {
             let order = r.one_of(&[2.0, 2.0, 3.0, 4.0, 4.0]);
             let hertz = Hertz((order * full * r.between(0.92, 1.08)).round());
-            timbre.muffler.push(Resonance { hertz, q: r.between(2.0, 8.0), gain: r.between(1.0, 3.0) });
+            timbre.muffler.push(Resonance {
+                hertz,
+                q: r.between(2.0, 8.0),
+                gain: r.between(1.0, 3.0),
+            });
             timbre.direct *= 0.6;
         }
         // A small speaker of a muffler: hardly any fundamental.
@@ -69,7 +74,11 @@ pub(super) fn timbre(r: &mut Random, engine: &Engine) -> Timbre {
         let blades = r.one_of(&[5.0, 6.0, 7.0, 8.0, 10.0, 12.0, 14.0, 16.0, 20.0, 24.0]);
         let loudest = if r.chance(0.2) { 2.0 } else { -8.0 };
         let level = Decibels(r.between(-30.0, loudest).round());
-        timbre.fan = Some(Rotor { blades, level, unequal: round(r.between(0.0, 0.5), 100.0) });
+        timbre.fan = Some(Rotor {
+            blades,
+            level,
+            unequal: round(r.between(0.0, 0.5), 100.0),
+        });
     }
     if r.chance(0.3) {
         let blades = if r.chance(0.6) {
@@ -79,7 +88,11 @@ pub(super) fn timbre(r: &mut Random, engine: &Engine) -> Timbre {
             round(r.between(9.0, 25.0) / r.between(1.2, 1.5), 100.0)
         };
         let level = Decibels(r.between(-30.0, -8.0).round());
-        timbre.chain = Some(Rotor { blades, level, unequal: round(r.between(0.0, 0.4), 100.0) });
+        timbre.chain = Some(Rotor {
+            blades,
+            level,
+            unequal: round(r.between(0.0, 0.4), 100.0),
+        });
     }
     if engine.cycle == Cycle::FourStroke {
         // The intake stroke follows the exhaust within the same turn or so.
@@ -97,7 +110,10 @@ fn resonances(r: &mut Random, least: usize, most: usize, low: f64, high: f64) ->
             gain: r.between(0.15, 1.0),
         })
         // What is bright is weaker, as behind a muffler.
-        .map(|x| Resonance { gain: x.gain * (250.0 / x.hertz.0).powf(0.5).min(1.5), ..x })
+        .map(|x| Resonance {
+            gain: x.gain * (250.0 / x.hertz.0).powf(0.5).min(1.5),
+            ..x
+        })
         .collect()
 }
 

@@ -3,10 +3,11 @@ use std::f64::consts::PI;
 
 use super::band::Band;
 use super::crank::{Crank, Turn};
-use super::engine_scene::{Engine, Rotor};
+use super::engine_scene::Engine;
 use super::filter::{Bank, Chain};
 use super::random::Random;
 use super::speed::{Point, STEP, SpeedLine};
+use super::timbre::{Resonance, Rotor};
 
 /// Parts of the engine's sound, in the order of the buffers.
 pub(super) const PARTS: usize = 5;
@@ -41,18 +42,35 @@ pub(super) struct EngineSound {
 impl EngineSound {
     pub(super) fn new(engine: &Engine, seed: u64, rate: f64) -> Self {
         let timbre = &engine.timbre;
-        let bank = |list: &[super::engine_scene::Resonance], direct: f64| {
+        let bank = |list: &[Resonance], direct: f64| {
             let list: Vec<_> = list.iter().map(|r| (r.hertz.0, r.q, r.gain)).collect();
             Bank::new(&list, direct, timbre.brightness.0, rate)
         };
         let mut random = Random::new(seed, 4);
         let housing: Vec<_> = (0..4)
-            .map(|_| (random.between_log(900.0, 7_000.0), random.between(4.0, 25.0), random.between(0.3, 1.0)))
+            .map(|_| {
+                (
+                    random.between_log(900.0, 7_000.0),
+                    random.between(4.0, 25.0),
+                    random.between(0.3, 1.0),
+                )
+            })
             .collect();
-        let knock_angles =
-            (0..3 + random.below(3)).map(|_| (random.between(0.0, 360.0), random.between(0.2, 1.0))).collect();
+        let knock_angles = (0..3 + random.below(3))
+            .map(|_| (random.between(0.0, 360.0), random.between(0.2, 1.0)))
+            .collect();
         let whirl = |rotor: &Option<Rotor>, stream, wander| {
-            rotor.as_ref().map(|r| Whirl::new(r, SpeedLine::new(engine, seed), engine, seed, stream, wander, rate))
+            rotor.as_ref().map(|r| {
+                Whirl::new(
+                    r,
+                    SpeedLine::new(engine, seed),
+                    engine,
+                    seed,
+                    stream,
+                    wander,
+                    rate,
+                )
+            })
         };
         EngineSound {
             engine: engine.clone(),
@@ -123,16 +141,27 @@ impl EngineSound {
             let width = front * stroke.length;
             let a = loud * stroke.strength;
             self.gas.bump(at, width, a);
-            self.gas.bump(at + 1.6 * width, 2.0 * width, 0.7 * timbre.tail * a);
-            self.gas.bump(at + 4.0 * width, 4.0 * width, 0.35 * timbre.tail * a);
+            self.gas
+                .bump(at + 1.6 * width, 2.0 * width, 0.7 * timbre.tail * a);
+            self.gas
+                .bump(at + 4.0 * width, 4.0 * width, 0.35 * timbre.tail * a);
             let suction = 0.35 * timbre.rarefaction_at * degree;
-            self.gas.bump(at + timbre.rarefaction_at * degree, suction, -0.5 * timbre.rarefaction * a);
+            self.gas.bump(
+                at + timbre.rarefaction_at * degree,
+                suction,
+                -0.5 * timbre.rarefaction * a,
+            );
             let breath = loud * timbre.scavenge * stroke.breath;
             let in_at = at + timbre.scavenge_at * degree;
             self.breath.bump(in_at, suck, breath);
-            self.breath.bump(in_at + 55.0 * degree, 1.5 * suck, -0.6 * breath);
+            self.breath
+                .bump(in_at + 55.0 * degree, 1.5 * suck, -0.6 * breath);
             self.flow.bump(at + 3.0 * width, 4.0 * width, a);
-            self.flow.bump(at + 140.0 * degree, 60.0 * degree, 0.25 * loud * (0.4 + 0.6 * stroke.strength));
+            self.flow.bump(
+                at + 140.0 * degree,
+                60.0 * degree,
+                0.25 * loud * (0.4 + 0.6 * stroke.strength),
+            );
             self.flow.bump(in_at, 1.5 * suck, 0.4 * breath.abs());
         }
         for &(angle, level) in &self.knock_angles {
@@ -174,7 +203,10 @@ impl Whirl {
         let mut random = Random::new(seed, stream);
         let mut pairs = |scale: f64| {
             [1.0, 2.0, 3.0].map(|k: f64| {
-                (scale.powf(k - 1.0) * random.between(0.4, 1.0), random.between(0.0, 2.0 * PI))
+                (
+                    scale.powf(k - 1.0) * random.between(0.4, 1.0),
+                    random.between(0.0, 2.0 * PI),
+                )
             })
         };
         let (shares, modulation) = (pairs(0.5), pairs(0.7));
@@ -220,7 +252,9 @@ impl Whirl {
             }
             let mut around = 1.0;
             for (k, (share, at)) in self.modulation.iter().enumerate() {
-                around += self.rotor.unequal * share * (2.0 * PI * (k + 1) as f64 * self.phase + at).sin();
+                around += self.rotor.unequal
+                    * share
+                    * (2.0 * PI * (k + 1) as f64 * self.phase + at).sin();
             }
             *x = tone * around * (hertz / self.full).powi(2);
         }

@@ -37,18 +37,32 @@ impl EngineMix {
             }
         }
         // Engine at rest for the whole clip: nothing to scale.
-        let scale = |power: f64| if power > 1e-30 { power.sqrt().recip() } else { 0.0 };
+        let scale = |power: f64| {
+            if power > 1e-30 {
+                power.sqrt().recip()
+            } else {
+                0.0
+            }
+        };
         let mut gains = [0.0; PARTS];
         for i in 0..PARTS {
             gains[i] = levels[i].amplitude() * scale(powers[i]);
         }
         // Parts are nearly independent of one another; what little they share is measured, too.
-        let mut mix = EngineMix { sound: sound.clone(), gains, parts };
+        let mut mix = EngineMix {
+            sound: sound.clone(),
+            gains,
+            parts,
+        };
         let total = super::source::power(&mut mix, rate, seconds);
         for gain in &mut gains {
             *gain *= scale(total);
         }
-        EngineMix { sound, gains, ..mix }
+        EngineMix {
+            sound,
+            gains,
+            ..mix
+        }
     }
 
     /// The next block, at most [`BLOCK`] samples; `turn` sees each turn once, ahead of its sound.

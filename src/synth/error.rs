@@ -34,7 +34,9 @@ impl SceneError {
             SceneError::Syntax(_) => "compare with a scene file under fixtures/synth",
             SceneError::Unwritable(_) => "keep the seed below 9,223,372,036,854,775,808",
             SceneError::OutOfRange { .. } => "change the number in the scene file",
-            SceneError::NoSchedule => "add at least one [[engine.schedule]] with course, rpm and seconds",
+            SceneError::NoSchedule => {
+                "add at least one [[engine.schedule]] with course, rpm and seconds"
+            }
         }
     }
 }

@@ -11,7 +11,11 @@ pub(super) struct Section {
 
 impl Section {
     fn new(b: [f64; 3], a0: f64, a: [f64; 2]) -> Self {
-        Section { b: b.map(|x| x / a0), a: a.map(|x| x / a0), state: [0.0; 2] }
+        Section {
+            b: b.map(|x| x / a0),
+            a: a.map(|x| x / a0),
+            state: [0.0; 2],
+        }
     }
 
     /// Band-pass with the gain 1 at its centre `hertz`; `q` is centre over −3 dB width.
@@ -19,7 +23,11 @@ impl Section {
     pub(super) fn resonance(hertz: f64, q: f64, rate: f64) -> Self {
         let w = 2.0 * PI * hertz.clamp(1.0, 0.47 * rate) / rate;
         let alpha = w.sin() / (2.0 * q.max(0.1));
-        Section::new([alpha, 0.0, -alpha], 1.0 + alpha, [-2.0 * w.cos(), 1.0 - alpha])
+        Section::new(
+            [alpha, 0.0, -alpha],
+            1.0 + alpha,
+            [-2.0 * w.cos(), 1.0 - alpha],
+        )
     }
 
     /// Takes over the coefficients of another section and keeps its own state.
@@ -58,7 +66,11 @@ impl Chain {
         for pair in 0..order / 2 {
             // Pole pairs on the circle at the angles π(2·pair + 1)/(2·order) from the imaginary axis.
             let damping = 2.0 * (PI * (2 * pair + 1) as f64 / (2 * order) as f64).sin();
-            let b = if high { [1.0, -2.0, 1.0] } else { [k * k, 2.0 * k * k, k * k] };
+            let b = if high {
+                [1.0, -2.0, 1.0]
+            } else {
+                [k * k, 2.0 * k * k, k * k]
+            };
             sections.push(Section::new(
                 b,
                 1.0 + damping * k + k * k,
@@ -88,9 +100,17 @@ pub(super) struct Bank {
 
 impl Bank {
     /// Resonances as (centre in hertz, q, gain); the direct path falls off above `brightness` hertz.
-    pub(super) fn new(resonances: &[(f64, f64, f64)], direct_gain: f64, brightness: f64, rate: f64) -> Self {
+    pub(super) fn new(
+        resonances: &[(f64, f64, f64)],
+        direct_gain: f64,
+        brightness: f64,
+        rate: f64,
+    ) -> Self {
         Bank {
-            resonances: resonances.iter().map(|&(f, q, g)| (Section::resonance(f, q, rate), g)).collect(),
+            resonances: resonances
+                .iter()
+                .map(|&(f, q, g)| (Section::resonance(f, q, rate), g))
+                .collect(),
             direct: Chain::low_pass(brightness, 1, rate),
             direct_gain,
         }
@@ -99,7 +119,9 @@ impl Bank {
     /// The next sample.
     pub(super) fn run(&mut self, x: f64) -> f64 {
         let direct = self.direct.run(x) * self.direct_gain;
-        self.resonances.iter_mut().fold(direct, |sum, (section, gain)| sum + section.run(x) * *gain)
+        self.resonances
+            .iter_mut()
+            .fold(direct, |sum, (section, gain)| sum + section.run(x) * *gain)
     }
 }
 
@@ -155,7 +177,9 @@ mod tests {
             assert!((gain_at(&chain, 150.0, 48_000.0) - 0.5f64.sqrt()).abs() < 1e-6);
             // One octave and a third below: |H|² = 1/(1 + (fc/f)^2n), warped by the bilinear transform
             // by less than 0.1 % here.
-            let expected = (1.0 + (150.0f64 / 60.0).powi(2 * order as i32)).sqrt().recip();
+            let expected = (1.0 + (150.0f64 / 60.0).powi(2 * order as i32))
+                .sqrt()
+                .recip();
             assert!((gain_at(&chain, 60.0, 48_000.0) / expected - 1.0).abs() < 1e-3);
             let chain = Chain::low_pass(3_400.0, order, 48_000.0);
             assert!((gain_at(&chain, 3_400.0, 48_000.0) - 0.5f64.sqrt()).abs() < 1e-6);

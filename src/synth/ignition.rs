@@ -1,5 +1,6 @@
 //! The ignition: which turns fire, and how strongly.
-use super::engine_scene::{Engine, Plan};
+use super::engine_scene::Engine;
+use super::plan::Plan;
 use super::random::Random;
 use super::speed::{Point, STEP};
 use crate::machine::Cycle;
@@ -85,7 +86,13 @@ impl Ignition {
 
     /// The strokes of the next turn; `variation` is the coefficient of variation at this speed,
     /// `seconds` about how long the turn takes.
-    pub(super) fn turn(&mut self, point: Point, variation: f64, seconds: f64, strokes: &mut Vec<Stroke>) {
+    pub(super) fn turn(
+        &mut self,
+        point: Point,
+        variation: f64,
+        seconds: f64,
+        strokes: &mut Vec<Stroke>,
+    ) {
         strokes.clear();
         if point.segment != self.segment {
             self.segment = point.segment;
@@ -97,7 +104,10 @@ impl Ignition {
         let odd = self.turn % 2 == 1;
         self.turn += 1;
         for i in 0..self.cylinders.len() {
-            if self.cylinders[i].second_turn.is_some_and(|second| second != odd) {
+            if self.cylinders[i]
+                .second_turn
+                .is_some_and(|second| second != odd)
+            {
                 continue;
             }
             strokes.push(self.stroke(i, &plan, variation, point.cutting));
@@ -149,7 +159,11 @@ impl Ignition {
         let cylinder = &mut self.cylinders[i];
         cylinder.count += 1;
         let random = &mut self.random;
-        let spread = if let Plan::Uneven { variation } = plan { *variation } else { variation };
+        let spread = if let Plan::Uneven { variation } = plan {
+            *variation
+        } else {
+            variation
+        };
         // Neighbouring firings resemble each other, but a strong one is often followed by a weak one
         // when the engine burns unevenly.
         let memory = if spread > 0.18 { -0.2 } else { self.memory };
@@ -157,7 +171,8 @@ impl Ignition {
             memory * cylinder.variation + (1.0f64 - memory * memory).sqrt() * random.normal();
         let scatter = (1.0 + spread * cylinder.variation).max(0.15);
         let breath = 1.0 + 0.5 * spread.min(0.3) * random.normal();
-        let length = (1.0 + 0.4 * spread * cylinder.variation + 0.2 * spread * random.normal()).clamp(0.5, 2.0);
+        let length = (1.0 + 0.4 * spread * cylinder.variation + 0.2 * spread * random.normal())
+            .clamp(0.5, 2.0);
         let skipped = cylinder.since_firing;
         cylinder.since_firing = if fires { 0 } else { skipped.saturating_add(1) };
         let angle = cylinder.angle;
@@ -173,11 +188,23 @@ impl Ignition {
         }
         if fires {
             let fresh = 1.0 + self.recovery * (1.0 - (-f64::from(skipped)).exp());
-            Stroke { angle, fired: true, strength: scatter * fresh * cylinder.level, breath, length }
+            Stroke {
+                angle,
+                fired: true,
+                strength: scatter * fresh * cylinder.level,
+                breath,
+                length,
+            }
         } else {
             let strength = self.pumping * (1.0 + 0.3 * random.normal()).max(0.2) * cylinder.level;
             // Without combustion there is no sharp front and a little less suction.
-            Stroke { angle, fired: false, strength, breath: 0.9 * breath, length: 1.8 * length }
+            Stroke {
+                angle,
+                fired: false,
+                strength,
+                breath: 0.9 * breath,
+                length: 1.8 * length,
+            }
         }
     }
 }

@@ -12,10 +12,12 @@ pub(super) struct Response {
 impl Response {
     pub(super) fn new(microphone: &Microphone, rate: f64) -> Self {
         Response {
-            high_pass: microphone
-                .roll_off
-                .map_or_else(Chain::default, |r| Chain::high_pass(r.hertz.0, usize::from(r.order), rate)),
-            low_pass: microphone.low_pass.map_or_else(Chain::default, |f| Chain::low_pass(f.0, 4, rate)),
+            high_pass: microphone.roll_off.map_or_else(Chain::default, |r| {
+                Chain::high_pass(r.hertz.0, usize::from(r.order), rate)
+            }),
+            low_pass: microphone
+                .low_pass
+                .map_or_else(Chain::default, |f| Chain::low_pass(f.0, 4, rate)),
         }
     }
 
@@ -50,7 +52,11 @@ impl Recorder {
     pub(super) fn run(&mut self, x: f64) -> f32 {
         let mut y = x;
         if let Some(control) = self.control {
-            let pull = if x * x > self.power { self.attack } else { self.release };
+            let pull = if x * x > self.power {
+                self.attack
+            } else {
+                self.release
+            };
             self.power += pull * (x * x - self.power);
             let wanted = control.target_dbfs.amplitude() / self.power.max(1e-12).sqrt();
             y *= wanted.min(control.most.amplitude());

@@ -18,17 +18,36 @@ pub(super) struct Hum {
 }
 
 impl Hum {
-    pub(super) fn new(hertz: f64, harmonics: u8, tilt: f64, drift_percent: f64, seed: u64, rate: f64) -> Self {
+    pub(super) fn new(
+        hertz: f64,
+        harmonics: u8,
+        tilt: f64,
+        drift_percent: f64,
+        seed: u64,
+        rate: f64,
+    ) -> Self {
         let mut random = Random::new(seed, 40);
         let lines = (1..=harmonics)
             .filter(|&k| f64::from(k) * hertz < 0.45 * rate)
             .map(|k| {
                 let fall = 10f64.powf(-tilt.abs() * f64::from(k).log2() / 20.0);
-                let even = if k % 2 == 0 { random.between(0.3, 1.2) } else { random.between(0.5, 1.0) };
+                let even = if k % 2 == 0 {
+                    random.between(0.3, 1.2)
+                } else {
+                    random.between(0.5, 1.0)
+                };
                 (fall * even, random.between(0.0, 1.0))
             })
             .collect();
-        Hum { random, hertz, lines, phase: 0.0, drift: 0.0, drift_size: 0.01 * drift_percent, rate }
+        Hum {
+            random,
+            hertz,
+            lines,
+            phase: 0.0,
+            drift: 0.0,
+            drift_size: 0.01 * drift_percent,
+            rate,
+        }
     }
 }
 
@@ -108,12 +127,18 @@ impl Source for Drill {
             self.left -= 1.0 / self.rate;
             if self.left <= 0.0 {
                 let on = self.goal == 0.0;
-                self.goal = if on { self.full * self.random.between(0.5, 1.0) } else { 0.0 };
-                self.left = self.random.between(0.5, 1.5) * if on { 0.7 } else { 0.3 } / self.per_second;
+                self.goal = if on {
+                    self.full * self.random.between(0.5, 1.0)
+                } else {
+                    0.0
+                };
+                self.left =
+                    self.random.between(0.5, 1.5) * if on { 0.7 } else { 0.3 } / self.per_second;
             }
             let time = if self.goal > self.speed { 0.15 } else { 0.35 };
             self.speed += (self.goal - self.speed) / (time * self.rate);
-            self.load += -self.load / (0.3 * self.rate) + 0.02 * (1.0 / self.rate).sqrt() * self.random.normal();
+            self.load += -self.load / (0.3 * self.rate)
+                + 0.02 * (1.0 / self.rate).sqrt() * self.random.normal();
             let hertz = self.speed * (1.0 + self.load);
             self.phase += hertz / self.rate;
             let strength = self.speed / self.full;
@@ -146,19 +171,36 @@ impl Vacuum {
         let mut random = Random::new(seed, 42);
         let blades = (6 + random.below(4)) as f64;
         let flow = (0..4)
-            .map(|_| Section::resonance(random.between_log(200.0, 3_000.0), random.between(0.7, 4.0), rate))
+            .map(|_| {
+                Section::resonance(
+                    random.between_log(200.0, 3_000.0),
+                    random.between(0.7, 4.0),
+                    rate,
+                )
+            })
             .collect();
-        Vacuum { random, hertz, phase: 0.0, wander: 0.0, blades, flow, low: Chain::low_pass(2_500.0, 1, rate), rate }
+        Vacuum {
+            random,
+            hertz,
+            phase: 0.0,
+            wander: 0.0,
+            blades,
+            flow,
+            low: Chain::low_pass(2_500.0, 1, rate),
+            rate,
+        }
     }
 }
 
 impl Source for Vacuum {
     fn fill(&mut self, out: &mut [f64]) {
         for x in out {
-            self.wander += -self.wander / (2.0 * self.rate) + 0.002 * (1.0 / self.rate).sqrt() * self.random.normal();
+            self.wander += -self.wander / (2.0 * self.rate)
+                + 0.002 * (1.0 / self.rate).sqrt() * self.random.normal();
             self.phase += self.hertz * (1.0 + self.wander) / self.rate;
             let noise = self.low.run(self.random.normal());
-            let mut sum: f64 = 0.6 * noise + self.flow.iter_mut().map(|s| s.run(noise)).sum::<f64>();
+            let mut sum: f64 =
+                0.6 * noise + self.flow.iter_mut().map(|s| s.run(noise)).sum::<f64>();
             for (order, level) in [(1.0, 0.12), (2.0, 0.08), (self.blades, 0.15)] {
                 if order * self.hertz < 0.45 * self.rate {
                     sum += level * (TAU * order * self.phase).sin();
@@ -183,7 +225,14 @@ pub(super) struct Siren {
 }
 
 impl Siren {
-    pub(super) fn new(low: f64, high: f64, per_second: f64, two_tone: bool, seed: u64, rate: f64) -> Self {
+    pub(super) fn new(
+        low: f64,
+        high: f64,
+        per_second: f64,
+        two_tone: bool,
+        seed: u64,
+        rate: f64,
+    ) -> Self {
         let mut random = Random::new(seed, 43);
         let mut fall = 1.0;
         let levels = std::array::from_fn(|_| {
@@ -191,7 +240,16 @@ impl Siren {
             fall *= random.between(0.4, 0.9);
             level
         });
-        Siren { low, high, per_second, two_tone, time: 0.0, phase: 0.0, levels, rate }
+        Siren {
+            low,
+            high,
+            per_second,
+            two_tone,
+            time: 0.0,
+            phase: 0.0,
+            levels,
+            rate,
+        }
     }
 }
 

@@ -35,11 +35,24 @@ impl Notes {
         let partials = (0..10)
             .map(|k| {
                 let thin = if odd && k % 2 == 1 { 0.1 } else { 1.0 };
-                (thin * fall.powi(k) * random.between(0.4, 1.0), random.unit())
+                (
+                    thin * fall.powi(k) * random.between(0.4, 1.0),
+                    random.unit(),
+                )
             })
             .collect();
         let phases = vec![0.0; hertz.len()];
-        Notes { hertz, together, seconds, plucked, vibrato: 0.01 * vibrato_percent, time: 0.0, phases, partials, rate }
+        Notes {
+            hertz,
+            together,
+            seconds,
+            plucked,
+            vibrato: 0.01 * vibrato_percent,
+            time: 0.0,
+            phases,
+            partials,
+            rate,
+        }
     }
 }
 
@@ -51,7 +64,13 @@ impl Source for Notes {
             let single = count as usize % self.hertz.len().max(1);
             let attack = (into / if self.plucked { 0.004 } else { 0.06 }).min(1.0);
             let release = ((self.seconds - into) / 0.04).min(1.0);
-            let level = attack * release * if self.plucked { (-3.0 * into).exp() } else { 1.0 };
+            let level = attack
+                * release
+                * if self.plucked {
+                    (-3.0 * into).exp()
+                } else {
+                    1.0
+                };
             let bend = 1.0 + self.vibrato * (TAU * 5.2 * self.time).sin();
             let mut sum = 0.0;
             for (i, (hertz, phase)) in self.hertz.iter().zip(&mut self.phases).enumerate() {
@@ -89,9 +108,23 @@ impl Knocks {
         let mut random = Random::new(seed, 61);
         let body = [1.0, 2.3, 4.1]
             .iter()
-            .map(|k| Section::resonance(k * hertz * random.between(0.9, 1.1), random.between(8.0, 40.0), rate))
+            .map(|k| {
+                Section::resonance(
+                    k * hertz * random.between(0.9, 1.1),
+                    random.between(8.0, 40.0),
+                    rate,
+                )
+            })
             .collect();
-        Knocks { random, period: 1.0 / per_second, scatter, left: 0.1, second: false, body, rate }
+        Knocks {
+            random,
+            period: 1.0 / per_second,
+            scatter,
+            left: 0.1,
+            second: false,
+            body,
+            rate,
+        }
     }
 }
 
@@ -105,7 +138,8 @@ impl Source for Knocks {
                 self.left += self.period * wait;
                 // Tick and tock differ.
                 self.second = !self.second;
-                hit = if self.second { 1.0 } else { 0.7 } * (1.0 + self.scatter * self.random.between(-0.5, 0.5));
+                hit = if self.second { 1.0 } else { 0.7 }
+                    * (1.0 + self.scatter * self.random.between(-0.5, 0.5));
             }
             *x = self.body.iter_mut().map(|s| s.run(hit)).sum();
         }
@@ -148,18 +182,24 @@ impl Source for Beat {
             let into = count.fract() * self.beat;
             let eighth = (2.0 * count).fract() * 0.5 * self.beat;
             // A kick whose pitch falls, on one and three.
-            let kick = if beat % 2 == 0 {
+            let kick = if beat.is_multiple_of(2) {
                 (-into / 0.09).exp() * (TAU * (48.0 * into - 1.6 * (-into / 0.025).exp())).sin()
             } else {
                 0.0
             };
             let noise = self.random.normal();
-            let snare = if beat % 2 == 1 { (-into / 0.07).exp() } else { 0.0 };
+            let snare = if beat % 2 == 1 {
+                (-into / 0.07).exp()
+            } else {
+                0.0
+            };
             let snare = self.snare.run(snare * noise) + 0.15 * snare * noise;
             let hat = 0.12 * (-eighth / 0.03).exp() * self.hat.run(noise);
             let step = [1.0, 1.0, 1.189_207, 0.890_899][(count / 4.0) as usize % 4];
             self.phase += self.bass * step / self.rate;
-            let tone = (TAU * self.phase).sin() + 0.5 * (2.0 * TAU * self.phase).sin() + 0.25 * (3.0 * TAU * self.phase).sin();
+            let tone = (TAU * self.phase).sin()
+                + 0.5 * (2.0 * TAU * self.phase).sin()
+                + 0.25 * (3.0 * TAU * self.phase).sin();
             let bass = 0.4 * tone * (-into / 0.4).exp() * (into / 0.005).min(1.0);
             *x = kick + snare + hat + bass;
             self.time += 1.0 / self.rate;

@@ -15,7 +15,9 @@ const GOLDEN: u64 = 0x9e37_79b9_7f4a_7c15;
 impl Random {
     /// The stream `stream` of the seed `seed`.
     pub(super) fn new(seed: u64, stream: u64) -> Self {
-        let mut mixed = Random { state: seed ^ stream.wrapping_mul(0xd134_2543_de82_ef95) };
+        let mut mixed = Random {
+            state: seed ^ stream.wrapping_mul(0xd134_2543_de82_ef95),
+        };
         let state = mixed.next() ^ stream;
         Random { state }
     }

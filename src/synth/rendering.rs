@@ -56,7 +56,10 @@ struct Channel {
 impl Layers {
     fn new(scene: &Scene) -> Self {
         let rate = f64::from(scene.sample_rate);
-        let engine = scene.engine.as_ref().map(|e| EngineMix::new(e, scene.seed, rate, scene.seconds));
+        let engine = scene
+            .engine
+            .as_ref()
+            .map(|e| EngineMix::new(e, scene.seed, rate, scene.seconds));
         let sounds = scene
             .sounds
             .iter()
@@ -65,11 +68,21 @@ impl Layers {
                 let seed = scene.seed.wrapping_add(1_000 + i as u64);
                 let build = || source(&background.sound, seed, rate, scene.seconds);
                 let measured = power(&mut *build(), rate, scene.seconds);
-                let gain = if measured > 1e-30 { background.level.amplitude() / measured.sqrt() } else { 0.0 };
-                (build(), gain, matches!(background.sound, Sound::Wind { .. }))
+                let gain = if measured > 1e-30 {
+                    background.level.amplitude() / measured.sqrt()
+                } else {
+                    0.0
+                };
+                (
+                    build(),
+                    gain,
+                    matches!(background.sound, Sound::Wind { .. }),
+                )
             })
             .collect();
-        let channels = (0..u64::from(scene.channels)).map(|c| Channel::new(scene, c)).collect();
+        let channels = (0..u64::from(scene.channels))
+            .map(|c| Channel::new(scene, c))
+            .collect();
         let block = || vec![0.0; BLOCK];
         Layers {
             engine,
@@ -92,7 +105,11 @@ impl Layers {
         self.at_microphone.fill(0.0);
         for (source, gain, direct) in &mut self.sounds {
             source.fill(&mut self.scratch);
-            let sum = if *direct { &mut self.at_microphone } else { &mut self.other };
+            let sum = if *direct {
+                &mut self.at_microphone
+            } else {
+                &mut self.other
+            };
             for (y, x) in sum.iter_mut().zip(&self.scratch) {
                 *y += *gain * x;
             }
@@ -103,7 +120,9 @@ impl Layers {
                 None => channel.hiss.fill(0.0),
             }
             for i in 0..BLOCK {
-                channel.engine[i] = channel.engine_response.run(channel.engine_path.run(self.emitted[i]));
+                channel.engine[i] = channel
+                    .engine_response
+                    .run(channel.engine_path.run(self.emitted[i]));
                 let sound = channel.sound_path.run(self.other[i]) + self.at_microphone[i];
                 channel.sound[i] = channel.sound_response.run(sound);
                 channel.hiss[i] = self.noise_gain * channel.noise_response.run(channel.hiss[i]);
@@ -146,15 +165,33 @@ impl Rendering {
         let mut trial = Layers::new(scene);
         trial.noise_gain = 1.0;
         let [engine, sound, noise] = measure(&mut trial, length);
-        let reference = if scene.engine.is_some() { engine } else { sound };
+        let reference = if scene.engine.is_some() {
+            engine
+        } else {
+            sound
+        };
         let wanted = scene.noise.map_or(0.0, |n| {
-            if reference > 0.0 { reference / n.snr.amplitude().powi(2) } else { 1.0 }
+            if reference > 0.0 {
+                reference / n.snr.amplitude().powi(2)
+            } else {
+                1.0
+            }
         });
         let mut layers = Layers::new(scene);
-        layers.noise_gain = if noise > 0.0 { (wanted / noise).sqrt() } else { 0.0 };
+        layers.noise_gain = if noise > 0.0 {
+            (wanted / noise).sqrt()
+        } else {
+            0.0
+        };
         let total = engine + sound + if noise > 0.0 { wanted } else { 0.0 };
-        let gain = if total > 0.0 { scene.microphone.level_dbfs.amplitude() / total.sqrt() } else { 0.0 };
-        let recorders = (0..scene.channels).map(|_| Recorder::new(&scene.microphone, rate)).collect();
+        let gain = if total > 0.0 {
+            scene.microphone.level_dbfs.amplitude() / total.sqrt()
+        } else {
+            0.0
+        };
+        let recorders = (0..scene.channels)
+            .map(|_| Recorder::new(&scene.microphone, rate))
+            .collect();
         Ok(Rendering {
             scene: scene.clone(),
             layers,
@@ -208,7 +245,11 @@ impl Rendering {
     /// The truth of what has been rendered so far; complete once [`Rendering::fill`] gave nothing.
     pub fn truth(&self) -> Truth {
         let all = self.done * u64::from(self.scene.channels);
-        let clipped = if all > 0 { self.clipped as f64 / all as f64 } else { 0.0 };
+        let clipped = if all > 0 {
+            self.clipped as f64 / all as f64
+        } else {
+            0.0
+        };
         let mut turns = self.turns.clone();
         turns.retain(|t| t.start_s < self.scene.seconds.0);
         Truth::new(&self.scene, turns, &self.powers, clipped, self.scene.seed)
@@ -262,7 +303,10 @@ fn measure(layers: &mut Layers, length: u64) -> [f64; 3] {
         layers.advance(|_| {});
         let n = (length - done).min(BLOCK as u64) as usize;
         if let Some(channel) = layers.channels.first() {
-            for (sum, part) in sums.iter_mut().zip([&channel.engine, &channel.sound, &channel.hiss]) {
+            for (sum, part) in sums
+                .iter_mut()
+                .zip([&channel.engine, &channel.sound, &channel.hiss])
+            {
                 *sum += part[..n].iter().map(|x| x * x).sum::<f64>();
             }
         }
@@ -270,4 +314,3 @@ fn measure(layers: &mut Layers, length: u64) -> [f64; 3] {
     }
     sums.map(|sum| sum / done.max(1) as f64)
 }
-

@@ -11,7 +11,10 @@ struct Delay {
 
 impl Delay {
     fn new(samples: usize) -> Self {
-        Delay { line: vec![0.0; samples.max(1)], at: 0 }
+        Delay {
+            line: vec![0.0; samples.max(1)],
+            at: 0,
+        }
     }
 
     /// What went in `line.len()` pushes ago.
@@ -59,15 +62,27 @@ impl Tail {
             .map(|_| {
                 let seconds = size * random.between(0.002, 0.05);
                 let gain = 10f64.powf(-3.0 * seconds / reverberation) * random.between(0.3, 1.0);
-                (((seconds * rate) as usize).max(1), if random.chance(0.5) { gain } else { -gain })
+                (
+                    ((seconds * rate) as usize).max(1),
+                    if random.chance(0.5) { gain } else { -gain },
+                )
             })
             .collect();
         let damping = random.between(0.15, 0.6);
-        Tail { lines, damping, early: Delay::new((size * 0.05 * rate) as usize + 2), taps }
+        Tail {
+            lines,
+            damping,
+            early: Delay::new((size * 0.05 * rate) as usize + 2),
+            taps,
+        }
     }
 
     fn run(&mut self, x: f64) -> f64 {
-        let mut out: f64 = self.taps.iter().map(|&(ago, gain)| gain * self.early.ago(ago)).sum();
+        let mut out: f64 = self
+            .taps
+            .iter()
+            .map(|&(ago, gain)| gain * self.early.ago(ago))
+            .sum();
         self.early.push(x);
         let mut ends = [0.0; LINES];
         for (end, (delay, gain, low)) in ends.iter_mut().zip(&mut self.lines) {
@@ -103,7 +118,11 @@ struct Ground {
 impl Ground {
     fn new(ground: &Reflection, mut random: Random, channel: u64, rate: f64) -> Self {
         // The second microphone stands a little elsewhere.
-        let shift = if channel == 0 { 1.0 } else { random.between(0.8, 1.25) };
+        let shift = if channel == 0 {
+            1.0
+        } else {
+            random.between(0.8, 1.25)
+        };
         let samples = (ground.delay_ms * 1e-3 * rate * shift).max(1.0);
         let size = 0.01 * ground.sway_percent;
         // It sways within half a second, at most by four standard deviations.
@@ -148,13 +167,17 @@ pub(super) struct Path {
 impl Path {
     pub(super) fn new(room: &Room, seed: u64, channel: u64, rate: f64) -> Self {
         let mut random = Random::new(seed, 20 + channel);
-        let ground = room.ground.map(|g| Ground::new(&g, Random::new(seed, 24 + channel), channel, rate));
+        let ground = room
+            .ground
+            .map(|g| Ground::new(&g, Random::new(seed, 24 + channel), channel, rate));
         let tail = (room.reverberation.0 > 0.0).then(|| {
             let tail = Tail::new(room.reverberation.0, rate, &mut random);
             // The energy of its answer to a single sample sets the level.
             let mut trial = tail.clone();
             let n = (1.5 * room.reverberation.0.min(2.0) * rate) as usize + 64;
-            let energy: f64 = (0..n).map(|i| trial.run(if i == 0 { 1.0 } else { 0.0 }).powi(2)).sum();
+            let energy: f64 = (0..n)
+                .map(|i| trial.run(if i == 0 { 1.0 } else { 0.0 }).powi(2))
+                .sum();
             (tail, room.level.amplitude() / energy.max(1e-30).sqrt())
         });
         Path { ground, tail }
@@ -179,15 +202,31 @@ mod tests {
 
     fn answer(room: &Room, rate: f64, n: usize) -> Vec<f64> {
         let mut path = Path::new(room, 1, 0, rate);
-        (0..n).map(|i| path.run(if i == 0 { 1.0 } else { 0.0 })).collect()
+        (0..n)
+            .map(|i| path.run(if i == 0 { 1.0 } else { 0.0 }))
+            .collect()
     }
 
     #[test]
     fn reflection_comes_when_and_as_strong_as_asked() {
-        let ground = Some(Reflection { delay_ms: 2.0, gain: -0.5, sway_percent: 0.0 });
-        let x = answer(&Room { ground, ..Room::default() }, 48_000.0, 200);
+        let ground = Some(Reflection {
+            delay_ms: 2.0,
+            gain: -0.5,
+            sway_percent: 0.0,
+        });
+        let x = answer(
+            &Room {
+                ground,
+                ..Room::default()
+            },
+            48_000.0,
+            200,
+        );
         for (i, &x) in x.iter().enumerate() {
-            let expected = [(0, 1.0), (96, -0.5)].iter().find(|p| p.0 == i).map_or(0.0, |p| p.1);
+            let expected = [(0, 1.0), (96, -0.5)]
+                .iter()
+                .find(|p| p.0 == i)
+                .map_or(0.0, |p| p.1);
             assert!((x - expected).abs() < 1e-9, "sample {i}: {x}");
         }
     }
@@ -195,16 +234,26 @@ mod tests {
     #[test]
     fn room_falls_by_sixty_decibels_in_its_time() {
         for seconds in [0.1, 0.3, 0.6] {
-            let room = Room { reverberation: Seconds(seconds), level: Decibels(0.0), ground: None };
+            let room = Room {
+                reverberation: Seconds(seconds),
+                level: Decibels(0.0),
+                ground: None,
+            };
             let rate = 16_000.0;
             let x = answer(&room, rate, (1.2 * seconds * rate) as usize);
             let energy = |from: f64, to: f64| -> f64 {
-                x[(from * seconds * rate) as usize..(to * seconds * rate) as usize].iter().map(|x| x * x).sum()
+                x[(from * seconds * rate) as usize..(to * seconds * rate) as usize]
+                    .iter()
+                    .map(|x| x * x)
+                    .sum()
             };
             // 24 dB between the middles of two stretches that lie 0.4 of the time apart.
             let fall = 10.0 * (energy(0.3, 0.6) / energy(0.7, 1.0)).log10();
             // The highs fall faster.
-            assert!((21.0..36.0).contains(&fall), "{fall} dB in a room of {seconds} s");
+            assert!(
+                (21.0..36.0).contains(&fall),
+                "{fall} dB in a room of {seconds} s"
+            );
             let all: f64 = x[1..].iter().map(|x| x * x).sum();
             assert!((all - 1.0).abs() < 0.02, "{all}");
         }

@@ -88,7 +88,11 @@ pub struct Room {
 impl Default for Room {
     /// The open air, without ground.
     fn default() -> Self {
-        Room { reverberation: Seconds(0.0), level: Decibels(-10.0), ground: None }
+        Room {
+            reverberation: Seconds(0.0),
+            level: Decibels(-10.0),
+            ground: None,
+        }
     }
 }
 
@@ -193,7 +197,12 @@ impl Scene {
     /// [`SceneError::OutOfRange`] names the first field outside its range and the range.
     pub fn check(&self) -> Result<(), SceneError> {
         in_range("seconds", self.seconds.0, 1e-3, 3_600.0)?;
-        in_range("sample_rate", f64::from(self.sample_rate), 8_000.0, 192_000.0)?;
+        in_range(
+            "sample_rate",
+            f64::from(self.sample_rate),
+            8_000.0,
+            192_000.0,
+        )?;
         in_range("channels", f64::from(self.channels), 1.0, 2.0)?;
         in_range("room.reverberation", self.room.reverberation.0, 0.0, 10.0)?;
         in_range("room.level", self.room.level.0, -120.0, 60.0)?;
@@ -206,18 +215,43 @@ impl Scene {
             in_range("noise.snr", noise.snr.0, -120.0, 200.0)?;
         }
         let microphone = &self.microphone;
-        in_range("microphone.level_dbfs", microphone.level_dbfs.0, -120.0, 40.0)?;
+        in_range(
+            "microphone.level_dbfs",
+            microphone.level_dbfs.0,
+            -120.0,
+            40.0,
+        )?;
         if let Some(roll_off) = microphone.roll_off {
             in_range("microphone.roll_off.hertz", roll_off.hertz.0, 1.0, 2_000.0)?;
-            in_range("microphone.roll_off.order", f64::from(roll_off.order), 1.0, 4.0)?;
+            in_range(
+                "microphone.roll_off.order",
+                f64::from(roll_off.order),
+                1.0,
+                4.0,
+            )?;
         }
         if let Some(low_pass) = microphone.low_pass {
             in_range("microphone.low_pass", low_pass.0, 200.0, 96_000.0)?;
         }
         if let Some(control) = microphone.gain_control {
-            in_range("microphone.gain_control.target_dbfs", control.target_dbfs.0, -80.0, 0.0)?;
-            in_range("microphone.gain_control.attack", control.attack.0, 1e-4, 60.0)?;
-            in_range("microphone.gain_control.release", control.release.0, 1e-4, 60.0)?;
+            in_range(
+                "microphone.gain_control.target_dbfs",
+                control.target_dbfs.0,
+                -80.0,
+                0.0,
+            )?;
+            in_range(
+                "microphone.gain_control.attack",
+                control.attack.0,
+                1e-4,
+                60.0,
+            )?;
+            in_range(
+                "microphone.gain_control.release",
+                control.release.0,
+                1e-4,
+                60.0,
+            )?;
             in_range("microphone.gain_control.most", control.most.0, 0.0, 80.0)?;
         }
         if let Some(engine) = &self.engine {
@@ -228,6 +262,20 @@ impl Scene {
 }
 
 /// `value` must be a number from `low` to `high`.
-pub(super) fn in_range(field: &'static str, value: f64, low: f64, high: f64) -> Result<(), SceneError> {
-    if (low..=high).contains(&value) { Ok(()) } else { Err(SceneError::OutOfRange { field, value, low, high }) }
+pub(super) fn in_range(
+    field: &'static str,
+    value: f64,
+    low: f64,
+    high: f64,
+) -> Result<(), SceneError> {
+    if (low..=high).contains(&value) {
+        Ok(())
+    } else {
+        Err(SceneError::OutOfRange {
+            field,
+            value,
+            low,
+            high,
+        })
+    }
 }

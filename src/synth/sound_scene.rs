@@ -136,7 +136,12 @@ impl Background {
         let pitch = |hertz: &Hertz| in_range("sounds.sound.hertz", hertz.0, 1.0, 20_000.0);
         let rate = |x: &f64| in_range("sounds.sound.per_second", *x, 0.01, 200.0);
         match &self.sound {
-            Sound::Hum { hertz, harmonics, tilt, drift_percent } => {
+            Sound::Hum {
+                hertz,
+                harmonics,
+                tilt,
+                drift_percent,
+            } => {
                 pitch(hertz)?;
                 in_range("sounds.sound.harmonics", f64::from(*harmonics), 1.0, 60.0)?;
                 in_range("sounds.sound.tilt", *tilt, -60.0, 60.0)?;
@@ -144,13 +149,26 @@ impl Background {
             }
             Sound::SecondEngine(engine) => engine.check(),
             Sound::Voice { hertz, .. } => pitch(hertz),
-            Sound::Notes { hertz, seconds, vibrato_percent, .. } => {
-                in_range("the number of sounds.sound.hertz", hertz.len() as f64, 1.0, 16.0)?;
+            Sound::Notes {
+                hertz,
+                seconds,
+                vibrato_percent,
+                ..
+            } => {
+                in_range(
+                    "the number of sounds.sound.hertz",
+                    hertz.len() as f64,
+                    1.0,
+                    16.0,
+                )?;
                 in_range("sounds.sound.seconds", seconds.0, 0.02, 3_600.0)?;
                 in_range("sounds.sound.vibrato_percent", *vibrato_percent, 0.0, 20.0)?;
                 hertz.iter().try_for_each(pitch)
             }
-            Sound::Drill { rpm, presses_per_second } => {
+            Sound::Drill {
+                rpm,
+                presses_per_second,
+            } => {
                 in_range("sounds.sound.rpm", rpm.0, 300.0, 60_000.0)?;
                 rate(presses_per_second)
             }
@@ -162,12 +180,19 @@ impl Background {
             Sound::Rain { drops } => in_range("sounds.sound.drops", *drops, 1.0, 2_000.0),
             Sound::Barks { hertz, per_second }
             | Sound::Crickets { hertz, per_second }
-            | Sound::Knocks { hertz, per_second, .. } => {
+            | Sound::Knocks {
+                hertz, per_second, ..
+            } => {
                 pitch(hertz)?;
                 rate(per_second)
             }
             Sound::Birds { hertz } => pitch(hertz),
-            Sound::Siren { low, high, per_second, .. } => {
+            Sound::Siren {
+                low,
+                high,
+                per_second,
+                ..
+            } => {
                 pitch(low)?;
                 pitch(high)?;
                 rate(per_second)

@@ -1,7 +1,8 @@
 //! The speed line: schedule, wander, hunting and limiter as a speed for every millisecond.
 use std::f64::consts::PI;
 
-use super::engine_scene::{Course, Engine, Plan, Segment};
+use super::engine_scene::{Course, Engine, Segment};
+use super::plan::Plan;
 use super::random::Random;
 
 /// Step of the speed line in seconds; between two steps the speed is a straight line.
@@ -108,13 +109,21 @@ impl SpeedLine {
         let wander = self.wander.next(&mut self.random);
         let restless = self.restless.next(&mut self.random);
         let Some(segment) = self.engine.schedule.get(self.segment) else {
-            return Point { hertz: 0.0, segment: 0, cutting: false };
+            return Point {
+                hertz: 0.0,
+                segment: 0,
+                cutting: false,
+            };
         };
         let aim = segment.at(self.from, self.elapsed);
-        self.last = if segment.course == Course::Off { segment.rpm.hertz().0 } else { aim };
+        self.last = if segment.course == Course::Off {
+            segment.rpm.hertz().0
+        } else {
+            aim
+        };
         let mut factor = 1.0 + 0.01 * self.engine.wander_percent * wander;
         if let Plan::Uneven { variation } = segment.firing {
-            factor += 0.015 * variation * restless;
+            factor += 0.006 * variation * restless;
         }
         if let Some(hunting) = segment.hunting {
             // The rate itself wanders a little.
@@ -125,22 +134,35 @@ impl SpeedLine {
         self.elapsed += STEP;
         let wanted = if off { 0.0 } else { aim * factor.max(0.05) };
         let (hertz, cutting) = self.limited(wanted);
-        Point { hertz, segment: self.segment, cutting }
+        Point {
+            hertz,
+            segment: self.segment,
+            cutting,
+        }
     }
 
     /// Holds the speed under the ceiling by cuts: a saw-tooth.
     fn limited(&mut self, wanted: f64) -> (f64, bool) {
-        let Some(limiter) = self.engine.limiter else { return (wanted, false) };
+        let Some(limiter) = self.engine.limiter else {
+            return (wanted, false);
+        };
         let ceiling = limiter.ceiling.hertz().0;
         let mut cut = match self.limiter {
             Some(cut) => cut,
-            None if wanted >= ceiling => {
-                Cut { hertz: ceiling, cutting: false, turn_at: ceiling, slope: 1.0 }
-            }
+            None if wanted >= ceiling => Cut {
+                hertz: ceiling,
+                cutting: false,
+                turn_at: ceiling,
+                slope: 1.0,
+            },
             None => return (wanted, false),
         };
         cut.hertz += STEP * cut.slope;
-        let arrived = if cut.cutting { cut.hertz <= cut.turn_at } else { cut.hertz >= cut.turn_at };
+        let arrived = if cut.cutting {
+            cut.hertz <= cut.turn_at
+        } else {
+            cut.hertz >= cut.turn_at
+        };
         if arrived {
             // Depth and ceiling of each tooth scatter, the rate with them.
             let depth = 0.01 * limiter.depth_percent * ceiling * self.random.between(0.7, 1.3);

@@ -2,7 +2,8 @@
 use serde::{Deserialize, Serialize};
 
 use super::crank::Turn;
-use super::engine_scene::{Engine, Plan};
+use super::engine_scene::Engine;
+use super::plan::Plan;
 use super::scene::{RollOff, Scene};
 use super::speed::{STEP, SpeedLine};
 use crate::machine::Cycle;
@@ -64,7 +65,8 @@ pub struct Row {
     /// Turns between two firings where at least three of five gaps in that half second are alike
     /// and longer than one.
     pub every: Option<u8>,
-    /// Within 0.25 s the speed changes by less than 2 % a second and the firing keeps its label.
+    /// Within 0.25 s the speed changes by less than 2 % a second (at a limiter: it stays within the
+    /// limiter's saw-tooth) and the firing keeps its label.
     pub steady: bool,
     /// An engine runs.
     pub engine: bool,
@@ -97,7 +99,13 @@ const AROUND: usize = 25;
 
 impl Truth {
     /// Puts the truth together; `powers` holds engine and noise power for each row.
-    pub(super) fn new(scene: &Scene, turns: Vec<TurnTruth>, powers: &[(f64, f64)], clipped: f64, seed: u64) -> Self {
+    pub(super) fn new(
+        scene: &Scene,
+        turns: Vec<TurnTruth>,
+        powers: &[(f64, f64)],
+        clipped: f64,
+        seed: u64,
+    ) -> Self {
         let count = (scene.seconds.0 / ROW).floor() as usize;
         let rows = match &scene.engine {
             Some(engine) => engine_rows(engine, &turns, powers, count, seed),
@@ -131,8 +139,8 @@ impl Truth {
 impl TurnTruth {
     pub(super) fn new(turn: &Turn) -> Self {
         TurnTruth {
-            start_s: turn.start,
-            end_s: turn.start + turn.seconds,
+            start_s: rounded(turn.start, 1e8),
+            end_s: rounded(turn.start + turn.seconds, 1e8),
             due: !turn.strokes.is_empty(),
             fired: !turn.strokes.is_empty() && turn.strokes.iter().all(|s| s.fired),
         }
@@ -153,10 +161,21 @@ fn silent_row(i: usize) -> Row {
 }
 
 fn centre(i: usize) -> f64 {
-    (i as f64 + 0.5) * ROW
+    rounded((i as f64 + 0.5) * ROW, 1e4)
 }
 
-fn engine_rows(engine: &Engine, turns: &[TurnTruth], powers: &[(f64, f64)], count: usize, seed: u64) -> Vec<Row> {
+/// As many digits as mean something, so that the file stays small: turns to 0.01 µs.
+fn rounded(x: f64, parts: f64) -> f64 {
+    (x * parts).round() / parts
+}
+
+fn engine_rows(
+    engine: &Engine,
+    turns: &[TurnTruth],
+    powers: &[(f64, f64)],
+    count: usize,
+    seed: u64,
+) -> Vec<Row> {
     let mut line = SpeedLine::new(engine, seed);
     let steps = (ROW / STEP).round() as usize;
     let mut last = line.next();
@@ -189,7 +208,10 @@ fn engine_rows(engine: &Engine, turns: &[TurnTruth], powers: &[(f64, f64)], coun
             let skip_ratio = (!due.is_empty()).then(|| skipped as f64 / due.len() as f64);
             let range = i.saturating_sub(AROUND)..(i + AROUND + 1).min(count);
             let cut = cells[range].iter().any(|c| c.1);
-            let plan = engine.schedule.get(segment).map_or(&Plan::Clean, |s| &s.firing);
+            let plan = engine
+                .schedule
+                .get(segment)
+                .map_or(&Plan::Clean, |s| &s.firing);
             let may_skip = !matches!(plan, Plan::Clean | Plan::Uneven { .. });
             let firing = match (hertz, cut, skip_ratio) {
                 (None, ..) => Label::None,
@@ -201,41 +223,62 @@ fn engine_rows(engine: &Engine, turns: &[TurnTruth], powers: &[(f64, f64)], coun
             let (e, n) = near.fold((0.0, 0.0), |sum, p| (sum.0 + p.0, sum.1 + p.1));
             Row {
                 t_s,
-                rpm: hertz.map(|h| Rpm(60.0 * h)),
+                rpm: hertz.map(|h| Rpm(rounded(60.0 * h, 1e3))),
                 firing,
-                skip_ratio: skip_ratio.filter(|_| hertz.is_some()),
+                skip_ratio: skip_ratio
+                    .filter(|_| hertz.is_some())
+                    .map(|ratio| rounded(ratio, 1e4)),
                 every: every(&due),
                 steady: false,
                 engine: hertz.is_some(),
-                snr_db: (e > 0.0 && n > 0.0).then(|| Decibels::from_power(e / n).0),
+                snr_db: (e > 0.0 && n > 0.0).then(|| rounded(Decibels::from_power(e / n).0, 10.0)),
             }
         })
         .collect();
+    // Under the deepest tooth.
+    let floor = engine
+        .limiter
+        .map_or(0.0, |l| l.ceiling.0 * (0.998 - 0.013 * l.depth_percent));
     for i in 0..count {
         let (from, to) = (i.saturating_sub(AROUND), (i + AROUND).min(count - 1));
         let label = rows[i].firing;
         let same = rows[from..=to].iter().all(|r| r.firing == label);
-        // Slopes over a tenth of a second, so that the limiter's saw-tooth counts as what it is.
-        let slow = (from..=to).all(|j| {
-            let (a, b) = (j.saturating_sub(5), (j + 5).min(count - 1));
-            match (rows[a].rpm, rows[b].rpm) {
-                (Some(Rpm(x)), Some(Rpm(y))) => ((y / x).ln() / ((b - a).max(1) as f64 * ROW)).abs() < 0.02,
-                (None, None) => true,
-                _ => false,
-            }
-        });
+        let slow = if label == Label::Limiter {
+            // The saw-tooth belongs to it; what counts is that the ceiling holds the speed.
+            (from..=to).all(|j| rows[j].rpm.is_some_and(|rpm| rpm.0 >= floor))
+        } else {
+            (from..=to).all(|j| {
+                let (a, b) = (j.saturating_sub(5), (j + 5).min(count - 1));
+                changes_slowly(rows[a].rpm, rows[b].rpm, (b - a) as f64)
+            })
+        };
         rows[i].steady = same && slow;
     }
     rows
 }
 
+/// Less than 2 % a second from `a` to `b`, which are `apart` rows from each other.
+fn changes_slowly(a: Option<Rpm>, b: Option<Rpm>, apart: f64) -> bool {
+    match (a, b) {
+        (Some(Rpm(a)), Some(Rpm(b))) => (b / a).ln().abs() < 0.02 * ROW * apart.max(1.0),
+        (None, None) => true,
+        _ => false,
+    }
+}
+
 /// The gap between firings that three of five share, when it is longer than one turn.
 fn every(fired: &[bool]) -> Option<u8> {
-    let places: Vec<usize> = fired.iter().enumerate().filter(|(_, f)| **f).map(|(i, _)| i).collect();
+    let places: Vec<usize> = fired
+        .iter()
+        .enumerate()
+        .filter(|(_, f)| **f)
+        .map(|(i, _)| i)
+        .collect();
     let gaps: Vec<usize> = places.windows(2).map(|w| w[1] - w[0]).collect();
-    (2..=8).find(|&n| {
-        let alike = gaps.iter().filter(|&&g| g == n).count();
-        gaps.len() >= 2 && 5 * alike >= 3 * gaps.len()
-    })
-    .map(|n| n as u8)
+    (2..=8)
+        .find(|&n| {
+            let alike = gaps.iter().filter(|&&g| g == n).count();
+            gaps.len() >= 2 && 5 * alike >= 3 * gaps.len()
+        })
+        .map(|n| n as u8)
 }

@@ -74,7 +74,11 @@ impl Voice {
         if self.held {
             let pause = random.chance(0.25);
             self.kind = if pause { Kind::Pause } else { Kind::Voiced };
-            self.left = if pause { random.between(0.2, 0.6) } else { random.between(0.8, 3.0) };
+            self.left = if pause {
+                random.between(0.2, 0.6)
+            } else {
+                random.between(0.8, 3.0)
+            };
             // A step on the scale.
             let step = [-5.0, -3.0, -2.0, 0.0, 2.0, 4.0, 5.0, 7.0];
             self.goal = self.mean * 2f64.powf(random.one_of(&step) / 12.0);
@@ -85,10 +89,15 @@ impl Voice {
             self.goal = self.mean * random.between(1.05, 1.35);
         } else {
             self.syllables -= 1;
-            self.kind = if random.chance(0.22) { Kind::Hiss } else { Kind::Voiced };
+            self.kind = if random.chance(0.22) {
+                Kind::Hiss
+            } else {
+                Kind::Voiced
+            };
             self.left = random.between(0.06, 0.28);
             // The pitch falls along the phrase and jumps with the stress.
-            self.goal = (self.goal * random.between(0.86, 1.08)).clamp(0.7 * self.mean, 1.5 * self.mean);
+            self.goal =
+                (self.goal * random.between(0.86, 1.08)).clamp(0.7 * self.mean, 1.5 * self.mean);
         }
         self.to = random.one_of(&VOWELS);
     }
@@ -104,7 +113,7 @@ impl Source for Voice {
             let glide = if self.held { 0.05 } else { 0.08 };
             self.pitch += (self.goal - self.pitch) / (glide * self.rate);
             self.vibrato += 5.5 / self.rate;
-            if self.count % 64 == 0 {
+            if self.count.is_multiple_of(64) {
                 for (f, to) in self.formants.iter_mut().zip(self.to) {
                     *f += 0.04 * (to - *f);
                 }
@@ -128,7 +137,9 @@ impl Source for Voice {
             self.level += (wanted - self.level) / (0.02 * self.rate);
             let depth = if self.held { 0.015 } else { 0.004 };
             let hertz = self.pitch
-                * (1.0 + depth * (TAU * self.vibrato).sin() + 0.004 * self.random.normal() * (2_000.0 / self.rate).sqrt());
+                * (1.0
+                    + depth * (TAU * self.vibrato).sin()
+                    + 0.004 * self.random.normal() * (2_000.0 / self.rate).sqrt());
             self.phase = (self.phase + hertz / self.rate).fract();
             // Flow through the glottis: opens slowly, closes fast (Rosenberg's form, from memory).
             let p = self.phase;
@@ -140,10 +151,23 @@ impl Source for Voice {
                 0.0
             };
             let breath = 0.02 * self.random.normal();
-            let voiced = if self.kind == Kind::Hiss { 0.0 } else { flow - self.tilt.run(flow) + breath };
+            let voiced = if self.kind == Kind::Hiss {
+                0.0
+            } else {
+                flow - self.tilt.run(flow) + breath
+            };
             let gains = [1.0, 0.6, 0.35];
-            let sung: f64 = self.filters.iter_mut().zip(gains).map(|(s, g)| g * s.run(voiced)).sum();
-            let hiss = if self.kind == Kind::Hiss { 0.12 * self.hiss.run(self.random.normal()) } else { 0.0 };
+            let sung: f64 = self
+                .filters
+                .iter_mut()
+                .zip(gains)
+                .map(|(s, g)| g * s.run(voiced))
+                .sum();
+            let hiss = if self.kind == Kind::Hiss {
+                0.12 * self.hiss.run(self.random.normal())
+            } else {
+                0.0
+            };
             *x = self.level * (sung + hiss);
         }
     }

@@ -12,11 +12,17 @@ pub(super) struct Hiss {
 
 impl Hiss {
     pub(super) fn white(seed: u64) -> Self {
-        Hiss { random: Random::new(seed, 30), pink: None }
+        Hiss {
+            random: Random::new(seed, 30),
+            pink: None,
+        }
     }
 
     pub(super) fn pink(seed: u64) -> Self {
-        Hiss { random: Random::new(seed, 31), pink: Some(Pink::default()) }
+        Hiss {
+            random: Random::new(seed, 31),
+            pink: Some(Pink::default()),
+        }
     }
 }
 
@@ -41,7 +47,10 @@ pub(super) struct Brown {
 
 impl Brown {
     pub(super) fn new(seed: u64, rate: f64) -> Self {
-        Brown { random: Random::new(seed, 32), low: Chain::low_pass(20.0, 1, rate) }
+        Brown {
+            random: Random::new(seed, 32),
+            low: Chain::low_pass(20.0, 1, rate),
+        }
     }
 }
 
@@ -93,7 +102,8 @@ impl Source for Wind {
             }
             self.strength += self.pull * (self.goal - self.strength);
             let white = self.random.normal();
-            *x = self.strength * (20.0 * self.low.run(white) + self.strength * self.rumble.run(white));
+            *x = self.strength
+                * (20.0 * self.low.run(white) + self.strength * self.rumble.run(white));
         }
     }
 }
@@ -111,9 +121,20 @@ impl Rain {
     pub(super) fn new(drops: f64, seed: u64, rate: f64) -> Self {
         let mut random = Random::new(seed, 34);
         let surfaces = (0..5)
-            .map(|_| Section::resonance(random.between_log(600.0, 0.4 * rate), random.between(2.0, 9.0), rate))
+            .map(|_| {
+                Section::resonance(
+                    random.between_log(600.0, 0.4 * rate),
+                    random.between(2.0, 9.0),
+                    rate,
+                )
+            })
             .collect();
-        Rain { random, chance: drops / rate, surfaces, hiss: Chain::high_pass(900.0, 1, rate) }
+        Rain {
+            random,
+            chance: drops / rate,
+            surfaces,
+            hiss: Chain::high_pass(900.0, 1, rate),
+        }
     }
 }
 
@@ -121,7 +142,11 @@ impl Source for Rain {
     fn fill(&mut self, out: &mut [f64]) {
         for x in out {
             let hit = self.random.below(self.surfaces.len());
-            let drop = if self.random.chance(self.chance) { self.random.between_log(2.0, 60.0) } else { 0.0 };
+            let drop = if self.random.chance(self.chance) {
+                self.random.between_log(2.0, 60.0)
+            } else {
+                0.0
+            };
             let mut sum = 0.05 * self.hiss.run(self.random.normal());
             for (i, surface) in self.surfaces.iter_mut().enumerate() {
                 sum += surface.run(if i == hit { drop } else { 0.0 });
