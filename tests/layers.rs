@@ -288,7 +288,7 @@ fn place(path: &Path) -> (String, usize) {
         .map(|p| p.to_string_lossy().into_owned())
         .collect();
     let stage = parts[0].trim_end_matches(".rs").to_string();
-    let own_module = !parts.last().is_some_and(|file| file == "mod.rs");
+    let own_module = parts.last().is_none_or(|file| file != "mod.rs");
     (
         stage,
         if parts.len() == 1 {
