@@ -17,7 +17,7 @@ demo: ## install what is missing, build, read a shipped clip
 	@.ci/need cc
 	cargo build --release --locked
 	@echo
-	$(NOTE) read $(DEMO)/$(DEMO_CLIP) --machine $(DEMO)/$(DEMO_MACHINE)
+	$(NOTE) read $(DEMO)/trimmer-rich.wav --machine $(DEMO)/trimmer.toml
 
 test: ## run every test
 	@.ci/need cc

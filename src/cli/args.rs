@@ -2,13 +2,14 @@
 use std::path::PathBuf;
 
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
-use clap::{Args, Parser, Subcommand, ValueEnum, value_parser};
+use clap::{ArgGroup, Args, Parser, Subcommand, ValueEnum, value_parser};
 use clap_complete::Shell;
 use serde::Deserialize;
 use serde::de::IntoDeserializer;
 use serde::de::value::Error as WordError;
 
 use super::exit;
+use super::ready::READY;
 use crate::machine::{Carburetor, Class, Coil, Cycle, Origin, SpeedRange, Use};
 use crate::report::Format;
 use crate::units::Rpm;
@@ -149,23 +150,25 @@ impl ValueEnum for Format {
 #[derive(Debug, Args)]
 #[command(
     arg_required_else_help = true,
+    group = ArgGroup::new("from").required(true).args(["scene", "ready", "drawn"]),
     long_about = "Makes a test signal from a scene file, and beside it the truth: when each turn of the crank began, \
         which ones fired, and the speed every 10 ms. The sound is invented; it says nothing about real engines and is \
         good for regression tests only. The same scene gives the same samples.",
     after_long_help = "\
 Examples:
-  engine-note synth --drawn 7 --print > scene.toml    # a scene by lot, to look at and to change
-  engine-note synth scene.toml -o clip.wav            # writes clip.wav and clip.truth.json
-  engine-note synth --drawn 7 -o clip.wav && engine-note check clip.wav --truth clip.truth.json"
+  engine-note synth --ready trimmer-rich -o clip.wav          # writes clip.wav and clip.truth.json
+  engine-note check clip.wav --truth clip.truth.json
+  engine-note synth --ready trimmer-rich --print > mine.toml  # a scene to look at and to change
+  engine-note synth mine.toml -o mine.wav
+  engine-note synth --drawn 7 -o drawn.wav                    # a scene by lot"
 )]
 pub struct Synth {
     /// The scene, a TOML file
-    #[arg(
-        value_name = "SCENE",
-        required_unless_present = "drawn",
-        conflicts_with = "drawn"
-    )]
+    #[arg(value_name = "SCENE")]
     pub scene: Option<PathBuf>,
+    /// A scene that comes with the program
+    #[arg(long, value_name = "NAME", value_parser = ready_names())]
+    pub ready: Option<String>,
     /// A scene with an engine drawn by lot, the same for the same seed
     #[arg(long, value_name = "SEED")]
     pub drawn: Option<u64>,
@@ -355,6 +358,14 @@ where
             word.as_str(),
         ))
     })
+}
+
+fn ready_names() -> impl TypedValueParser<Value = String> {
+    PossibleValuesParser::new(
+        READY
+            .iter()
+            .map(|ready| PossibleValue::new(ready.name).help(ready.about)),
+    )
 }
 
 fn classes() -> impl TypedValueParser<Value = Class> {

@@ -90,7 +90,11 @@ mod tests {
         let mut seen = vec![];
         let late = |i: &u64| {
             // The first of every ten is by far the slowest.
-            thread::sleep(Duration::from_micros(if i.is_multiple_of(10) { 3_000 } else { 10 }));
+            thread::sleep(Duration::from_micros(if i.is_multiple_of(10) {
+                3_000
+            } else {
+                10
+            }));
             *i
         };
         in_order(&inputs, late, |i| {

@@ -14,6 +14,7 @@ mod paper;
 mod profile;
 mod progress;
 mod read;
+mod ready;
 mod synth;
 mod terminal;
 mod trouble;

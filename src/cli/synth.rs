@@ -8,6 +8,7 @@ use hound::{SampleFormat, WavSpec, WavWriter};
 use super::args::Synth;
 use super::exit::Outcome;
 use super::profile::{small_text, toml_words};
+use super::ready::READY;
 use super::terminal::{print, say};
 use super::trouble::Trouble;
 use crate::synth::{Rendering, Scene, SceneError, draw_engine, render};
@@ -17,15 +18,11 @@ const BLOCK: usize = 8_192;
 
 /// Runs the command.
 pub fn synth(arguments: &Synth) -> Result<Outcome, Trouble> {
-    let scene = match (&arguments.scene, arguments.drawn) {
-        (Some(path), _) => from_file(path)?,
-        (None, Some(seed)) => draw_engine(seed),
-        (None, None) => {
-            return Err(Trouble::usage(
-                "no scene is given",
-                "name a scene file or use --drawn SEED",
-            ));
-        }
+    let scene = match (&arguments.scene, &arguments.ready, arguments.drawn) {
+        (Some(path), _, _) => from_file(path)?,
+        (_, Some(name), _) => ready(name)?,
+        (_, _, Some(seed)) => draw_engine(seed),
+        (None, None, None) => return Err(no_scene()),
     };
     match &arguments.output {
         Some(path) => write(&scene, path)?,
@@ -38,12 +35,28 @@ pub fn synth(arguments: &Synth) -> Result<Outcome, Trouble> {
     Ok(Outcome::Read)
 }
 
+fn no_scene() -> Trouble {
+    Trouble::usage(
+        "no scene is given",
+        "name a scene file, or use --ready NAME or --drawn SEED",
+    )
+}
+
+fn ready(name: &str) -> Result<Scene, Trouble> {
+    let found = READY
+        .iter()
+        .find(|ready| ready.name == name)
+        .ok_or_else(no_scene)?;
+    Scene::from_toml(found.text).map_err(|error| wrong(name, &error))
+}
+
 fn from_file(path: &Path) -> Result<Scene, Trouble> {
     let text = small_text(path)?;
     let name = path.display();
     Scene::from_toml(&text).map_err(|error| match &error {
         SceneError::Syntax(syntax) => {
-            let hint = "`engine-note synth --drawn 7 --print` prints a scene to compare with";
+            let hint =
+                "`engine-note synth --ready trimmer-rich --print` prints a scene to compare with";
             Trouble::usage(format!("{name}: {}", toml_words(&text, syntax)), hint)
         }
         other => wrong(&name.to_string(), other),
