@@ -41,7 +41,9 @@ impl fmt::Display for Hertz {
 }
 
 /// A time or a duration in seconds.
-#[derive(Clone, Copy, Debug, PartialEq, PartialOrd, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, Default, PartialEq, PartialOrd, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(transparent)]
 pub struct Seconds(pub f64);
 

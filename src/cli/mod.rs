@@ -1,8 +1,68 @@
 //! Commands: the only folder that prints, knows the argument parser or exits.
+//!
+//! In: the arguments. Out: results on standard output, everything else on standard error, and an
+//! exit code ([`Outcome`]). Each command is a file; what it needs to know of the terminal, of the
+//! inputs and of the machine has its own.
+mod args;
+mod check;
+mod exit;
+mod hear;
+mod in_order;
+mod inputs;
+mod machine;
+mod paper;
+mod profile;
+mod progress;
+mod read;
+mod ready;
+mod synth;
+mod terminal;
+mod trouble;
+mod truth;
+
 use std::ffi::OsString;
 use std::process::ExitCode;
 
+use clap::Parser;
+
+use args::{Arguments, Command};
+pub use exit::Outcome;
+use trouble::Trouble;
+
 /// Runs the program with its arguments, the program's name first.
-pub fn run(_args: impl IntoIterator<Item = OsString>) -> ExitCode {
-    ExitCode::from(2)
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let arguments = match Arguments::try_parse_from(arguments) {
+        Ok(arguments) => arguments,
+        Err(message) => {
+            // Help and version come this way too, to standard output; a closed pipe is quiet.
+            let asked_for = !message.use_stderr();
+            let _ = message.print();
+            return if asked_for {
+                Outcome::Read
+            } else {
+                Outcome::Usage
+            }
+            .into();
+        }
+    };
+    let outcome = match command(arguments.command) {
+        Ok(outcome) => outcome,
+        Err(trouble) => {
+            terminal::complain(&trouble);
+            trouble.outcome()
+        }
+    };
+    outcome.into()
+}
+
+fn command(command: Command) -> Result<Outcome, Trouble> {
+    match command {
+        Command::Read(arguments) => read::read(&arguments),
+        Command::Synth(arguments) => synth::synth(&arguments),
+        Command::Check(arguments) => check::check(&arguments),
+        Command::Machine(command) => machine::machine(command),
+        Command::Schema => paper::schema().map(|()| Outcome::Read),
+        Command::Completions { shell } => paper::completions(shell).map(|()| Outcome::Read),
+        Command::Man { command } => paper::man(command.as_deref()).map(|()| Outcome::Read),
+    }
 }

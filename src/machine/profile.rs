@@ -2,7 +2,11 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::origin::{Origin, Sources};
 use crate::units::Rpm;
+
+/// Where the tachometer searches when nothing else is said.
+pub const DEFAULT_SEARCH: SpeedRange = SpeedRange(Rpm(1_200.0), Rpm(16_000.0));
 
 /// Strokes of a working cycle.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -62,6 +66,18 @@ pub enum Coil {
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SpeedRange(pub Rpm, pub Rpm);
 
+impl SpeedRange {
+    /// The lower end.
+    pub fn low(self) -> Rpm {
+        self.0
+    }
+
+    /// The upper end.
+    pub fn high(self) -> Rpm {
+        self.1
+    }
+}
+
 /// The speeds of the machine, each as far as it is known.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Speeds {
@@ -73,6 +89,40 @@ pub struct Speeds {
     pub full_throttle: Option<SpeedRange>,
     /// Speed at which the coil cuts the spark.
     pub limiter: Option<Rpm>,
+}
+
+/// One of the speeds of a machine.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Figure {
+    /// Idle speed.
+    Idle,
+    /// Clutch-in speed.
+    ClutchIn,
+    /// Full throttle without load.
+    FullThrottle,
+    /// Limiter speed.
+    Limiter,
+}
+
+impl Figure {
+    /// All of them, in the order of the file.
+    pub const ALL: [Figure; 4] = [
+        Figure::Idle,
+        Figure::ClutchIn,
+        Figure::FullThrottle,
+        Figure::Limiter,
+    ];
+
+    /// Its key in `[speeds]` and in `[sources]`.
+    pub fn key(self) -> &'static str {
+        match self {
+            Figure::Idle => "idle",
+            Figure::ClutchIn => "clutch_in",
+            Figure::FullThrottle => "full_throttle",
+            Figure::Limiter => "limiter",
+        }
+    }
 }
 
 /// A machine as the technician describes it.
@@ -93,6 +143,8 @@ pub struct Profile {
     pub coil: Coil,
     /// Speeds.
     pub speeds: Speeds,
+    /// Where each of the speeds came from.
+    pub sources: Sources,
     /// Where the tachometer searches.
     pub search: SpeedRange,
 }
@@ -108,7 +160,35 @@ impl Default for Profile {
             carburetor: None,
             coil: Coil::Unknown,
             speeds: Speeds::default(),
-            search: SpeedRange(Rpm(1_200.0), Rpm(16_000.0)),
+            sources: Sources::default(),
+            search: DEFAULT_SEARCH,
         }
+    }
+}
+
+impl Profile {
+    /// Whether a figure is known.
+    pub fn knows(&self, figure: Figure) -> bool {
+        match figure {
+            Figure::Idle => self.speeds.idle.is_some(),
+            Figure::ClutchIn => self.speeds.clutch_in.is_some(),
+            Figure::FullThrottle => self.speeds.full_throttle.is_some(),
+            Figure::Limiter => self.speeds.limiter.is_some(),
+        }
+    }
+
+    /// Where a figure came from, as far as it was said.
+    pub fn origin(&self, figure: Figure) -> Option<&Origin> {
+        match figure {
+            Figure::Idle => self.sources.idle.as_ref(),
+            Figure::ClutchIn => self.sources.clutch_in.as_ref(),
+            Figure::FullThrottle => self.sources.full_throttle.as_ref(),
+            Figure::Limiter => self.sources.limiter.as_ref(),
+        }
+    }
+
+    /// Whether a figure is only what machines of its class usually do.
+    pub fn is_typical(&self, figure: Figure) -> bool {
+        self.origin(figure) == Some(&Origin::Typical)
     }
 }

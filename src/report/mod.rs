@@ -1,1 +1,37 @@
-//! Renderings of a result: text, chart, JSON, NDJSON, CSV, schema.
+//! Renderings of a result: text with a chart, JSON, NDJSON, CSV, and the schema of the data.
+//!
+//! In: [`Frame`](crate::reading::Frame)s in order into a [`Gatherer`]. Out: one [`Report`] for each
+//! clip, which every format reads, so that formats cannot disagree; a [`Renderer`] writes it as a
+//! [`Format`]. Speeds are in revolutions per minute, times in seconds from the start of the sound,
+//! levels in decibels against full scale.
+//!
+//! An [`Expectation`] says what a clip should read; a [`Comparison`] takes the frames and says what
+//! differs.
+//!
+//! Memory does not grow with the length of a clip: frames go through a temporary file where they
+//! are shown at all ([`KeptFrames`]), and the chart pools them in a fixed number of buckets
+//! ([`Trace`]). Numbers that are not finite never reach a format: they become null, and so does
+//! the level of digital silence.
+mod advice;
+mod expectation;
+mod frames;
+mod gather;
+mod look;
+mod plot;
+mod render;
+mod result;
+mod schema;
+mod table;
+mod text;
+mod tidy;
+mod trace;
+mod words;
+
+pub use expectation::{Comparison, Difference, Expectation, ExpectationError, Stretch};
+pub use frames::{FrameKeeper, FrameLine, KeptFrames};
+pub use gather::Gatherer;
+pub use look::{Glyphs, Look, Tone};
+pub use render::{Format, Renderer};
+pub use result::{ClipFacts, Layout, Notice, Report};
+pub use schema::schema;
+pub use trace::{Bucket, KINDS, Trace};

@@ -1,1 +1,58 @@
 //! Test signals with a known truth. Imports units and machine only, never a stage under test.
+//!
+//! In: a [`Scene`] (TOML): an engine with its speed schedule and firing plan, other sounds, noise at
+//! a stated ratio, room, microphone, seed. Out: a [`Rendering`] that gives samples (f32, full scale
+//! ±1, channels interleaved) block by block, and a [`Truth`]: every turn of the crank with its times
+//! in seconds and whether it fired, and for every 10 ms the crank speed in rpm, the firing, the share
+//! of skipped turns (0 to 1), the ratio of engine to noise in dB.
+//!
+//! Method: a crank-angle model. The speed line (schedule, wander, hunting, limiter) is a polygon with
+//! a corner each millisecond; its integral, solved exactly, gives the times of the turns. In each turn
+//! the ignition decides what every cylinder does, and the turn leaves pulses of exhaust, intake, flow
+//! noise and mechanics at their crank angles, as Gaussian bumps between the samples. Resonances of
+//! muffler and intake shape them; ground, room, other sounds, noise and the recorder follow. It is our
+//! own model for regression, built to be varied; it proves nothing about real engines.
+//!
+//! Refuses: numbers outside their ranges ([`SceneError`]).
+mod animals;
+mod band;
+mod crank;
+mod draw;
+mod draw_other;
+mod draw_place;
+mod draw_schedule;
+mod draw_timbre;
+mod engine;
+mod engine_mix;
+mod engine_scene;
+mod error;
+mod filter;
+mod ignition;
+mod microphone;
+mod motors;
+mod music;
+mod plan;
+mod random;
+mod rendering;
+mod room;
+mod scene;
+mod sound_scene;
+mod source;
+mod speed;
+mod timbre;
+mod truth;
+mod voice;
+mod weather;
+
+pub use draw::draw_engine;
+pub use draw_other::{OTHER_KINDS, draw_other};
+pub use engine_scene::{Bog, Course, Engine, Hang, Hunting, Limiter, Segment};
+pub use error::SceneError;
+pub use plan::Plan;
+pub use rendering::{Rendering, render};
+pub use scene::{
+    Clipping, Colour, GainControl, Microphone, Noise, Reflection, RollOff, Room, Scene,
+};
+pub use sound_scene::{Background, Sound};
+pub use timbre::{Resonance, Rotor, Timbre};
+pub use truth::{Label, Row, Truth, TurnTruth};

@@ -1,0 +1,86 @@
+# What each target does: `make help`.
+SHELL := /bin/bash
+.DELETE_ON_ERROR:
+.PHONY: help demo test check bench fuzz fuzz-build docs man schema install fmt snapshots
+
+PREFIX ?= $(HOME)/.local
+# Seconds for each fuzz target.
+FUZZ_SECONDS ?= 60
+NOTE := target/release/engine-note
+DEMO := fixtures/demo
+
+help: ## list the targets
+	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "make %-11s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
+
+demo: ## install what is missing, build, read a shipped clip
+	@command -v cargo >/dev/null || { echo 'cargo is missing: install Rust 1.89 or later, then run `make demo` again' >&2; exit 1; }
+	@.ci/need cc
+	cargo build --release --locked
+	@echo
+	$(NOTE) read $(DEMO)/trimmer-rich.wav --machine $(DEMO)/trimmer.toml
+
+test: ## run every test
+	@.ci/need cc
+	cargo test --locked
+
+check: ## clippy with warnings denied, without and with the microphone
+	@.ci/need cc alsa
+	cargo clippy --locked --all-targets -- -D warnings
+	cargo clippy --locked --all-targets --features mic -- -D warnings
+
+fmt: ## format the sources
+	cargo fmt
+
+snapshots: ## show what the words of the program would change, and accept it
+	INSTA_UPDATE=always cargo test --locked --test cli
+	git diff --stat -- tests/snapshots
+
+bench: ## time the stages
+	@.ci/need cc
+	cargo bench --locked
+
+# Coverage-guided fuzzing on the stable compiler: the coverage pass is asked for by hand, so that
+# neither a nightly compiler nor a further tool has to be installed.
+FUZZ_FLAGS := --cfg fuzzing -Cpasses=sancov-module -Cllvm-args=-sanitizer-coverage-level=4 \
+  -Cllvm-args=-sanitizer-coverage-inline-8bit-counters -Cllvm-args=-sanitizer-coverage-pc-table \
+  -Cllvm-args=-sanitizer-coverage-trace-compares -Ccodegen-units=1 -Coverflow-checks=on -Cdebug-assertions=on
+TARGET = $(shell rustc -vV | sed -n 's/^host: //p')
+
+fuzz-build: ## compile the fuzz targets
+	@.ci/need cc c++
+	RUSTFLAGS='$(FUZZ_FLAGS)' cargo build --locked --release --manifest-path fuzz/Cargo.toml --target $(TARGET)
+
+fuzz: fuzz-build ## run each fuzz target for FUZZ_SECONDS
+	@set -e; for source in fuzz/fuzz_targets/*.rs; do \
+	  name=$$(basename $$source .rs); seeds=fuzz/seeds/$$name; [ -d $$seeds ] || seeds=fixtures/formats; \
+	  mkdir -p fuzz/corpus/$$name fuzz/artifacts/$$name; echo "== $$name"; \
+	  fuzz/target/$(TARGET)/release/$$name -max_total_time=$(FUZZ_SECONDS) -rss_limit_mb=1024 -timeout=20 -verbosity=0 \
+	    -print_final_stats=1 -artifact_prefix=fuzz/artifacts/$$name/ fuzz/corpus/$$name $$seeds; done
+
+docs: ## the library's documentation, warnings denied
+	RUSTDOCFLAGS='-D warnings' cargo doc --locked --no-deps
+	@echo 'open target/doc/engine_note/index.html'
+
+schema: ## write docs/reading.schema.json anew from the types
+	cargo run --locked --quiet -- schema > target/reading.schema.json
+	mv target/reading.schema.json docs/reading.schema.json
+
+man: ## man pages into target/man
+	cargo build --release --locked
+	@mkdir -p target/man
+	$(NOTE) man > target/man/engine-note.1
+	@for c in read synth check machine; do $(NOTE) man $$c > target/man/engine-note-$$c.1; done
+	@ls target/man
+
+install: ## build with the microphone and install program, man pages and completions under PREFIX
+	@.ci/need cc alsa
+	cargo build --release --locked --features mic
+	install -Dm755 $(NOTE) $(PREFIX)/bin/engine-note
+	@mkdir -p $(PREFIX)/share/man/man1 $(PREFIX)/share/bash-completion/completions \
+	  $(PREFIX)/share/zsh/site-functions $(PREFIX)/share/fish/vendor_completions.d
+	$(NOTE) man > $(PREFIX)/share/man/man1/engine-note.1
+	@for c in read synth check machine; do $(NOTE) man $$c > $(PREFIX)/share/man/man1/engine-note-$$c.1; done
+	$(NOTE) completions bash > $(PREFIX)/share/bash-completion/completions/engine-note
+	$(NOTE) completions zsh > $(PREFIX)/share/zsh/site-functions/_engine-note
+	$(NOTE) completions fish > $(PREFIX)/share/fish/vendor_completions.d/engine-note.fish
+	@case ":$$PATH:" in *":$(PREFIX)/bin:"*) ;; *) echo 'add $(PREFIX)/bin to PATH to run `engine-note`' ;; esac

@@ -1,0 +1,443 @@
+//! The command line as types, and the help that teaches it.
+use std::path::PathBuf;
+
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
+use clap::{ArgGroup, Args, Parser, Subcommand, ValueEnum, value_parser};
+use clap_complete::Shell;
+use serde::Deserialize;
+use serde::de::IntoDeserializer;
+use serde::de::value::Error as WordError;
+
+use super::exit;
+use super::ready::READY;
+use crate::machine::{Carburetor, Class, Coil, Cycle, Origin, SpeedRange, Use};
+use crate::report::Format;
+use crate::units::Rpm;
+
+/// Hears the crank speed and the firing of a small engine from a recording, and says which
+/// carburetor screw to turn
+#[derive(Debug, Parser)]
+#[command(
+    name = "engine-note",
+    version,
+    max_term_width = 100,
+    arg_required_else_help = true,
+    after_long_help = exit::HELP,
+    long_about = "Hears the crank speed and the firing of a small two-stroke (trimmer, brush cutter, saw, blower) from a \
+        recording, and says which carburetor screw to turn.\n\n\
+        Record ten seconds, half a metre to a metre beside the muffler outlet: some seconds of idle, a snap to full throttle, three \
+        seconds there, back to idle. Then run `engine-note read` on the recording."
+)]
+pub struct Arguments {
+    /// What to do
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    Read(Read),
+    Synth(Synth),
+    Check(Check),
+    /// Make, show or check a machine profile
+    #[command(
+        subcommand,
+        arg_required_else_help = true,
+        after_help = "\
+Examples:
+  engine-note machine new --class trimmer > trimmer.toml
+  engine-note machine check trimmer.toml
+  engine-note read clip.m4a --machine trimmer.toml"
+    )]
+    Machine(Machine),
+    /// Print the JSON Schema of the data that `read` writes
+    #[command(after_help = "Example:\n  engine-note schema > reading.schema.json")]
+    Schema,
+    /// Print the completions for a shell
+    #[command(
+        after_help = "Example:\n  engine-note completions fish > ~/.config/fish/completions/engine-note.fish"
+    )]
+    Completions {
+        /// The shell
+        shell: Shell,
+    },
+    /// Print a man page
+    #[command(
+        after_help = "Example:\n  engine-note man read > engine-note-read.1 && man ./engine-note-read.1"
+    )]
+    Man {
+        /// The command whose page is wanted; without it the page of the program
+        command: Option<String>,
+    },
+}
+
+/// Flags that say what is known of the machine.
+#[derive(Debug, Default, Args)]
+pub struct Known {
+    /// Machine profile (`engine-note machine new` makes one)
+    #[arg(short, long, value_name = "FILE")]
+    pub machine: Option<PathBuf>,
+    /// Strokes of a working cycle; over the profile
+    #[arg(long, value_parser = words::<Cycle>(CYCLES))]
+    pub cycle: Option<Cycle>,
+    /// Number of cylinders; over the profile
+    #[arg(long, value_name = "1 to 4", value_parser = value_parser!(u8).range(1..=4))]
+    pub cylinders: Option<u8>,
+    /// Where to search for the crank speed, in rpm; over the profile [default: 1200:16000]
+    #[arg(long, value_name = "LOW:HIGH", value_parser = speed_range)]
+    pub speed_range: Option<SpeedRange>,
+}
+
+/// Read clips: speed, firing, spans, advice
+#[derive(Debug, Args)]
+#[command(
+    arg_required_else_help = true,
+    long_about = "Reads clips: how fast the crank turns, whether it fires cleanly, four-strokes or hits its ignition \
+        limiter, and what to do with which screw.\n\n\
+        Reads WAV, FLAC, MP3, Ogg (Vorbis, Opus), WebM, what phones record (m4a, mp4, mov, 3gp with AAC or ALAC), CAF \
+        and AIFF. Folders are searched for such files. `-` reads a WAV from standard input, with --raw samples without \
+        a header.\n\n\
+        The advice rests on sound alone. The maker's manual, local rules and licensed practice come first; in doubt \
+        leave the engine rich, slow and stopped.",
+    after_long_help = "\
+Examples:
+  engine-note read trimmer.m4a
+  engine-note read trimmer.m4a --machine trimmer.toml
+  engine-note read saw.wav --cylinders 1 --speed-range 2000:15000
+  engine-note read recordings/ --format ndjson > readings.ndjson
+  engine-note read a.wav b.wav --format csv > frames.csv
+  arecord -f S16_LE -r 48000 -c 1 -d 10 -t raw | engine-note read - --raw s16le:48000:1
+
+The machine profile decides what the advice can say: the maker's figures are in no recording. \
+        --cycle and --cylinders matter for the speed itself.
+
+In JSON one clip is an object; several clips or a folder are a list in the order of the command line, \
+        and a clip that cannot be read is left out of it and named on standard error."
+)]
+pub struct Read {
+    /// Files or folders; `-` is standard input
+    #[arg(required = true, value_name = "CLIP")]
+    pub clips: Vec<PathBuf>,
+    /// How to write the result
+    #[arg(short, long, value_enum, default_value_t)]
+    pub format: Format,
+    #[command(flatten)]
+    pub known: Known,
+    /// Samples without a header, for example s16le:48000:1 (codings u8, s16le, s24le, s32le, f32le)
+    #[arg(long, value_name = "CODING:RATE:CHANNELS")]
+    pub raw: Option<String>,
+}
+
+impl ValueEnum for Format {
+    fn value_variants<'a>() -> &'a [Self] {
+        &[Format::Text, Format::Json, Format::Ndjson, Format::Csv]
+    }
+
+    fn to_possible_value(&self) -> Option<PossibleValue> {
+        Some(match self {
+            Format::Text => {
+                PossibleValue::new("text").help("for people: a sentence, a chart, spans, advice")
+            }
+            Format::Json => PossibleValue::new("json").help("everything; a list for several clips"),
+            Format::Ndjson => PossibleValue::new("ndjson").help("everything, a line for each clip"),
+            Format::Csv => PossibleValue::new("csv").help("a table with a row for each frame"),
+        })
+    }
+}
+
+/// Make a test signal with a known truth from a scene file
+#[derive(Debug, Args)]
+#[command(
+    arg_required_else_help = true,
+    group = ArgGroup::new("from").required(true).args(["scene", "ready", "drawn"]),
+    long_about = "Makes a test signal from a scene file, and beside it the truth: when each turn of the crank began, \
+        which ones fired, and the speed every 10 ms. The sound is invented; it says nothing about real engines and is \
+        good for regression tests only. The same scene gives the same samples.",
+    after_long_help = "\
+Examples:
+  engine-note synth --ready trimmer-rich -o clip.wav          # writes clip.wav and clip.truth.json
+  engine-note check clip.wav --truth clip.truth.json
+  engine-note synth --ready trimmer-rich --print > mine.toml  # a scene to look at and to change
+  engine-note synth mine.toml -o mine.wav
+  engine-note synth --drawn 7 -o drawn.wav                    # a scene by lot"
+)]
+pub struct Synth {
+    /// The scene, a TOML file
+    #[arg(value_name = "SCENE")]
+    pub scene: Option<PathBuf>,
+    /// A scene that comes with the program
+    #[arg(long, value_name = "NAME", value_parser = ready_names())]
+    pub ready: Option<String>,
+    /// A scene with an engine drawn by lot, the same for the same seed
+    #[arg(long, value_name = "SEED")]
+    pub drawn: Option<u64>,
+    /// The clip to write, 16-bit WAV; the truth goes beside it
+    #[arg(short, long, value_name = "FILE", required_unless_present = "print")]
+    pub output: Option<PathBuf>,
+    /// Print the scene instead of rendering it
+    #[arg(long, conflicts_with = "output")]
+    pub print: bool,
+}
+
+/// Read a clip and compare it with what it should read
+#[derive(Debug, Args)]
+#[command(
+    arg_required_else_help = true,
+    long_about = "Reads a clip, compares it with what it should read, prints what differs and ends with 1 if anything \
+        does: a test for a CI job.",
+    after_long_help = "\
+Examples:
+  engine-note check trimmer.wav --expect trimmer.expect.toml
+  engine-note check clip.wav --truth clip.truth.json --within 1
+
+An expectation file, in which everything may be left out that is not expected:
+
+  engine = true                  # something is heard as an engine (false: nothing is)
+  readable = [0.8, 1.0]          # share of the clip with a speed
+
+  [[stretch]]                    # as many as you like
+  from_s = 3.0                   # seconds from the start of the clip
+  to_s = 6.0
+  rpm = [9300, 9500]             # the crank speed lies in this range
+  firing = \"four-stroking\"       # clean, four-stroking, limiter, unclear
+  skip_ratio = [0.3, 0.6]        # mean share of turns without a full firing
+  share = 0.95                   # of the frames that must agree on rpm and firing [default: 0.95]
+  readable = [0.9, 1.0]          # share of the stretch with a speed [default: at least 0.5]"
+)]
+pub struct Check {
+    /// The clip
+    pub clip: PathBuf,
+    /// What it should read, a TOML file
+    #[arg(short, long, value_name = "FILE", required_unless_present = "truth")]
+    pub expect: Option<PathBuf>,
+    /// The truth that `synth` wrote beside the clip
+    #[arg(long, value_name = "FILE")]
+    pub truth: Option<PathBuf>,
+    /// With --truth: how far a steady speed may be off, in percent
+    #[arg(
+        long,
+        value_name = "PERCENT",
+        default_value_t = 1.0,
+        requires = "truth"
+    )]
+    pub within: f64,
+    #[command(flatten)]
+    pub known: Known,
+}
+
+/// `machine`.
+#[derive(Debug, Subcommand)]
+pub enum Machine {
+    New(Box<New>),
+    /// Show a profile in words
+    #[command(after_help = "Example:\n  engine-note machine show trimmer.toml")]
+    Show {
+        /// The profile
+        file: PathBuf,
+    },
+    /// Say what is wrong or odd in a profile
+    #[command(after_help = "\
+Example:
+  engine-note machine check trimmer.toml
+
+Ends with 2 where the profile cannot be used; what is only odd is named and ends with 0.")]
+    Check {
+        /// The profile
+        file: PathBuf,
+    },
+}
+
+/// Print a new profile, to be saved as a file
+#[derive(Debug, Args)]
+#[command(
+    long_about = "Prints a machine profile on standard output, with what each field means. All that is left out can be \
+        filled in later with an editor.\n\n\
+        --class fills in what machines of a class usually do (common practice, no source) and marks it so. The maker's \
+        figures, from the manual or the plate on the machine, always win: give them as flags.",
+    after_long_help = "\
+Examples:
+  engine-note machine new --class trimmer > trimmer.toml
+  engine-note machine new --class saw --name \"the blue one\" --carburetor butterfly --coil limited \\
+      --idle 2700:2900 --clutch-in 3700 --full-throttle 12500:13200 --source maker > saw.toml"
+)]
+pub struct New {
+    /// Fill in what is usual for a class of machine
+    #[arg(long, value_parser = classes())]
+    pub class: Option<Class>,
+    /// Your own name for the machine
+    #[arg(long)]
+    pub name: Option<String>,
+    /// What it is used for
+    #[arg(long = "use", value_name = "USE", value_parser = words::<Use>(USES))]
+    pub used_for: Option<Use>,
+    /// Strokes of a working cycle
+    #[arg(long, value_parser = words::<Cycle>(CYCLES))]
+    pub cycle: Option<Cycle>,
+    /// Number of cylinders
+    #[arg(long, value_name = "1 to 4", value_parser = value_parser!(u8).range(1..=4))]
+    pub cylinders: Option<u8>,
+    /// How the carburetor meters
+    #[arg(long, value_parser = words::<Carburetor>(CARBURETORS))]
+    pub carburetor: Option<Carburetor>,
+    /// Whether the ignition coil cuts the spark at a ceiling
+    #[arg(long, value_parser = words::<Coil>(COILS))]
+    pub coil: Option<Coil>,
+    /// Idle speed in rpm
+    #[arg(long, value_name = "LOW:HIGH", value_parser = speed_range)]
+    pub idle: Option<SpeedRange>,
+    /// Speed in rpm at which the clutch begins to drive the attachment
+    #[arg(long, value_name = "RPM", value_parser = speed)]
+    pub clutch_in: Option<Rpm>,
+    /// Full throttle without load in rpm; the upper end is the maker's maximum
+    #[arg(long, value_name = "LOW:HIGH", value_parser = speed_range)]
+    pub full_throttle: Option<SpeedRange>,
+    /// Speed in rpm at which the coil cuts the spark
+    #[arg(long, value_name = "RPM", value_parser = speed)]
+    pub limiter: Option<Rpm>,
+    /// Where to search for the crank speed, in rpm [default: 1200:16000]
+    #[arg(long, value_name = "LOW:HIGH", value_parser = speed_range)]
+    pub speed_range: Option<SpeedRange>,
+    /// Where the speeds given here came from: maker, measured, typical, or your own words
+    #[arg(long, value_name = "SOURCE")]
+    pub source: Option<Origin>,
+    /// Where the idle speed came from, if from elsewhere
+    #[arg(long, value_name = "SOURCE", requires = "idle")]
+    pub idle_source: Option<Origin>,
+    /// Where the clutch-in speed came from, if from elsewhere
+    #[arg(long, value_name = "SOURCE", requires = "clutch_in")]
+    pub clutch_in_source: Option<Origin>,
+    /// Where the full-throttle speed came from, if from elsewhere
+    #[arg(long, value_name = "SOURCE", requires = "full_throttle")]
+    pub full_throttle_source: Option<Origin>,
+    /// Where the limiter speed came from, if from elsewhere
+    #[arg(long, value_name = "SOURCE", requires = "limiter")]
+    pub limiter_source: Option<Origin>,
+}
+
+/// A word of the profile and what it means.
+type Word = (&'static str, &'static str);
+
+const CYCLES: &[Word] = &[
+    ("two-stroke", "fires in every turn"),
+    ("four-stroke", "fires in every second turn"),
+];
+const USES: &[Word] = &[
+    ("trimmer head", "string trimmer with a line head"),
+    ("brush blade", "brush cutter with a blade"),
+    ("saw", "chain saw"),
+    ("blower", "blower: no clutch"),
+    ("hedge", "hedge trimmer"),
+];
+const CARBURETORS: &[Word] = &[
+    ("butterfly", "a plate in the bore turns on a shaft"),
+    ("barrel-valve", "a barrel turns and rises with the cable"),
+    (
+        "automatic",
+        "electronics set the mixture: no turns are advised",
+    ),
+];
+const COILS: &[Word] = &[
+    ("plain", "fires at every speed"),
+    ("limited", "cuts the spark at a ceiling"),
+    ("unknown", "not known"),
+];
+
+/// A parser for one of `words`, which the type knows by the same words in a file.
+fn words<T>(words: &'static [Word]) -> impl TypedValueParser<Value = T>
+where
+    T: for<'a> Deserialize<'a> + Clone + Send + Sync + 'static,
+{
+    PossibleValuesParser::new(
+        words
+            .iter()
+            .map(|(word, help)| PossibleValue::new(*word).help(*help)),
+    )
+    .try_map(|word| {
+        T::deserialize(IntoDeserializer::<WordError>::into_deserializer(
+            word.as_str(),
+        ))
+    })
+}
+
+fn ready_names() -> impl TypedValueParser<Value = String> {
+    PossibleValuesParser::new(
+        READY
+            .iter()
+            .map(|ready| PossibleValue::new(ready.name).help(ready.about)),
+    )
+}
+
+fn classes() -> impl TypedValueParser<Value = Class> {
+    PossibleValuesParser::new(
+        Class::ALL.map(|class| PossibleValue::new(class.word()).help(class.describes())),
+    )
+    .try_map(|word| word.parse::<Class>())
+}
+
+/// A speed in rpm.
+fn speed(text: &str) -> Result<Rpm, String> {
+    match text.parse::<f64>() {
+        Ok(rpm) if rpm.is_finite() && rpm > 0.0 => Ok(Rpm(rpm)),
+        _ => Err("give a speed in rpm, for example 3750".into()),
+    }
+}
+
+/// Two speeds in rpm with a colon between, the lower one first.
+fn speed_range(text: &str) -> Result<SpeedRange, String> {
+    let example =
+        || "give two speeds in rpm, the lower one first, for example 2700:3000".to_string();
+    let (low, high) = text.split_once(':').ok_or_else(example)?;
+    match (speed(low), speed(high)) {
+        (Ok(low), Ok(high)) if low <= high => Ok(SpeedRange(low, high)),
+        _ => Err(example()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_command_line_holds_together() {
+        Arguments::command().debug_assert();
+    }
+
+    #[test]
+    fn every_word_on_the_command_line_is_a_word_of_the_profile() {
+        fn all<T: for<'a> Deserialize<'a> + std::fmt::Debug>(words: &[Word]) -> usize {
+            let read =
+                |word: &str| T::deserialize(IntoDeserializer::<WordError>::into_deserializer(word));
+            words
+                .iter()
+                .map(|(word, _)| format!("{:?}", read(word).expect(word)))
+                .collect::<std::collections::HashSet<_>>()
+                .len()
+        }
+        assert_eq!(all::<Cycle>(CYCLES), 2);
+        assert_eq!(all::<Use>(USES), 5);
+        assert_eq!(all::<Carburetor>(CARBURETORS), 3);
+        assert_eq!(all::<Coil>(COILS), 3);
+    }
+
+    #[test]
+    fn ranges_are_two_speeds_the_lower_first() {
+        assert_eq!(
+            speed_range("2700:3000"),
+            Ok(SpeedRange(Rpm(2_700.0), Rpm(3_000.0)))
+        );
+        for wrong in [
+            "2700",
+            "3000:2700",
+            "a:b",
+            "-1:5",
+            ":",
+            "1:inf",
+            "nan:nan",
+            "1:2:3",
+        ] {
+            assert!(speed_range(wrong).is_err(), "{wrong}");
+        }
+    }
+}

@@ -1,0 +1,67 @@
+//! How far the work is: a line on standard error, only on a terminal and only where it takes a while.
+use std::io::{IsTerminal, stderr};
+use std::sync::OnceLock;
+use std::time::{Duration, Instant};
+
+use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressStyle};
+
+/// Nothing is shown before this has passed, so that short clips do not flicker.
+const PATIENCE: Duration = Duration::from_millis(400);
+
+/// The progress line of one command.
+pub struct Progress {
+    bar: ProgressBar,
+    clips: usize,
+    begin: Instant,
+    shown: OnceLock<()>,
+}
+
+impl Progress {
+    /// For a number of clips.
+    pub fn new(clips: usize) -> Progress {
+        let bar = ProgressBar::with_draw_target(Some(clips as u64), ProgressDrawTarget::hidden());
+        let layout = if clips > 1 {
+            "{bar:24} {pos} of {len} clips {msg}"
+        } else {
+            "{spinner} {msg}"
+        };
+        if let Ok(style) = ProgressStyle::with_template(layout) {
+            bar.set_style(style.progress_chars("=> "));
+        }
+        Progress {
+            bar,
+            clips,
+            begin: Instant::now(),
+            shown: OnceLock::new(),
+        }
+    }
+
+    /// So many seconds of a clip have been heard.
+    pub fn heard(&self, seconds: f64) {
+        if self.begin.elapsed() < PATIENCE || !stderr().is_terminal() {
+            return;
+        }
+        self.shown
+            .get_or_init(|| self.bar.set_draw_target(ProgressDrawTarget::stderr()));
+        if self.clips == 1 {
+            self.bar.set_message(format!(
+                "heard {} of sound",
+                HumanDuration(Duration::from_secs_f64(seconds.max(0.0)))
+            ));
+        }
+        self.bar.tick();
+    }
+
+    /// A clip is done; `print` may write without tearing the line.
+    pub fn done<T>(&self, print: impl FnOnce() -> T) -> T {
+        let result = self.bar.suspend(print);
+        self.bar.inc(1);
+        result
+    }
+}
+
+impl Drop for Progress {
+    fn drop(&mut self) {
+        self.bar.finish_and_clear();
+    }
+}

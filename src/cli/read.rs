@@ -1,0 +1,119 @@
+//! `read`: clips in, results out, in the order in which the clips were given.
+use std::ops::ControlFlow;
+
+use super::args::Read;
+use super::exit::Outcome;
+use super::hear::hear;
+use super::in_order::in_order;
+use super::inputs::{Input, inputs};
+use super::profile::known;
+use super::progress::Progress;
+use super::terminal::{complain, look, output};
+use super::trouble::Trouble;
+use crate::capture::RawFormat;
+use crate::machine::Profile;
+use crate::report::{Format, Gatherer, Renderer, Report};
+
+/// A clip that was read, and what is to be said beside it.
+struct Done {
+    report: Report,
+    aside: Option<Trouble>,
+}
+
+/// Runs the command.
+pub fn read(arguments: &Read) -> Result<Outcome, Trouble> {
+    let machine = known(&arguments.known)?;
+    let raw = raw_format(arguments)?;
+    let found = inputs(&arguments.clips)?;
+    let progress = Progress::new(found.list.len());
+    let mut renderer = Renderer::new(output(), arguments.format, found.several, look());
+    let mut worst = Outcome::Read;
+    let mut stopped = None;
+    in_order(
+        &found.list,
+        |input| match input {
+            Ok(input) => one(input, raw, &machine, arguments.format, &progress),
+            Err(trouble) => Err(trouble.clone()),
+        },
+        |result| {
+            let printed = progress.done(|| -> Result<Outcome, Trouble> {
+                let done = match result {
+                    Ok(done) => done,
+                    Err(trouble) => {
+                        complain(&trouble);
+                        return Ok(trouble.outcome());
+                    }
+                };
+                renderer.write(&done.report)?;
+                if let Some(aside) = &done.aside {
+                    complain(aside);
+                }
+                Ok(if done.report.heard_engine() {
+                    Outcome::Read
+                } else {
+                    Outcome::NoEngine
+                })
+            });
+            match printed {
+                Ok(outcome) => {
+                    worst = worst.or_worse(outcome);
+                    ControlFlow::Continue(())
+                }
+                Err(trouble) => {
+                    stopped = Some(trouble);
+                    ControlFlow::Break(())
+                }
+            }
+        },
+    );
+    match stopped {
+        Some(trouble) => Err(trouble),
+        None => {
+            renderer.finish()?;
+            Ok(worst)
+        }
+    }
+}
+
+fn one(
+    input: &Input,
+    raw: Option<RawFormat>,
+    machine: &Profile,
+    format: Format,
+    progress: &Progress,
+) -> Result<Done, Trouble> {
+    let mut gatherer = Gatherer::new(machine, format);
+    let heard = hear(input, raw, machine, progress, |frame| {
+        Ok(gatherer.push(frame)?)
+    })?;
+    let name = heard.facts.path.clone();
+    let report = gatherer.finish(heard.facts, heard.warnings)?;
+    let aside = match heard.silent {
+        Some(silent) => Some(silent),
+        // The text says it in its first sentence; data do not say it as plainly.
+        None if format != Format::Text && !report.heard_engine() => Some(Trouble::input(
+            format!("{name}: nothing is audible as an engine"),
+            "record half a metre to a metre beside the muffler outlet; `--format text` says more",
+            Outcome::NoEngine,
+        )),
+        None => None,
+    };
+    Ok(Done { report, aside })
+}
+
+/// The format of samples without a header; only standard input can have one.
+fn raw_format(arguments: &Read) -> Result<Option<RawFormat>, Trouble> {
+    let Some(text) = &arguments.raw else {
+        return Ok(None);
+    };
+    let format = text
+        .parse::<RawFormat>()
+        .map_err(|fault| Trouble::usage(format!("--raw: {fault}"), fault.hint()))?;
+    if arguments.clips.iter().any(|clip| clip.as_os_str() != "-") {
+        return Err(Trouble::usage(
+            "--raw is for standard input only",
+            format!("send the samples in: `engine-note read - --raw {text} < FILE`"),
+        ));
+    }
+    Ok(Some(format))
+}

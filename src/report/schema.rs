@@ -1,0 +1,24 @@
+//! The JSON Schema of the output, made from its types.
+use schemars::{JsonSchema, generate::SchemaSettings};
+
+use super::result::Report;
+
+/// What `--format json` writes: one clip as an object, several as a list.
+#[derive(JsonSchema)]
+#[serde(untagged)]
+#[expect(dead_code, reason = "only its schema is used")]
+enum Output {
+    /// One clip; also each line of `--format ndjson`.
+    One(Box<Report>),
+    /// Several clips, in the order in which they were given.
+    Several(Vec<Report>),
+}
+
+/// The schema as indented JSON, ending with a line break.
+pub fn schema() -> String {
+    let schema = SchemaSettings::draft2020_12()
+        .for_serialize()
+        .into_generator()
+        .into_root_schema_for::<Output>();
+    format!("{:#}\n", schema.to_value())
+}
