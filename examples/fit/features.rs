@@ -12,11 +12,20 @@ fn main() -> std::io::Result<()> {
     let out = args.next().expect("OUT");
     for clip in args {
         let bytes = std::fs::read(&clip)?;
-        let x: Vec<f32> = bytes.chunks_exact(4).map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]])).collect();
+        let x: Vec<f32> = bytes
+            .chunks_exact(4)
+            .map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]]))
+            .collect();
         let mut framer = Framer::new(Spectrum::FRAME);
-        let (mut spectrum, mut lines, mut evidence) = (Spectrum::new(), Lines::default(), Evidence::new());
-        let name = std::path::Path::new(&clip).file_stem().expect("a file name").to_string_lossy().into_owned();
-        let mut file = std::io::BufWriter::new(std::fs::File::create(format!("{out}/{name}.feat"))?);
+        let (mut spectrum, mut lines, mut evidence) =
+            (Spectrum::new(), Lines::default(), Evidence::new());
+        let name = std::path::Path::new(&clip)
+            .file_stem()
+            .expect("a file name")
+            .to_string_lossy()
+            .into_owned();
+        let mut file =
+            std::io::BufWriter::new(std::fs::File::create(format!("{out}/{name}.feat"))?);
         let mut each = |frame: &[f32]| {
             spectrum.lines(frame, &mut lines);
             for row in evidence.features(&lines) {

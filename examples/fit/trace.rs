@@ -6,9 +6,9 @@ use std::io::Write;
 
 use engine_note::firing::Judge;
 use engine_note::machine::Profile;
-use engine_note::tach::{LookAhead, Moment, Tachometer};
-use engine_note::tach::angle::Turns;
 use engine_note::reading::presence::Presence;
+use engine_note::tach::angle::Turns;
+use engine_note::tach::{LookAhead, Moment, Tachometer};
 use engine_note::units::Decibels;
 
 fn main() -> std::io::Result<()> {
@@ -16,22 +16,53 @@ fn main() -> std::io::Result<()> {
     let out = args.next().expect("OUT");
     for clip in args {
         let bytes = std::fs::read(&clip)?;
-        let x: Vec<f32> = bytes.chunks_exact(4).map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]])).collect();
-        let name = std::path::Path::new(&clip).file_stem().expect("a file name").to_string_lossy().into_owned();
+        let x: Vec<f32> = bytes
+            .chunks_exact(4)
+            .map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]]))
+            .collect();
+        let name = std::path::Path::new(&clip)
+            .file_stem()
+            .expect("a file name")
+            .to_string_lossy()
+            .into_owned();
         let mut file = std::io::BufWriter::new(std::fs::File::create(format!("{out}/{name}.csv"))?);
-        let mut tach = Tachometer::new(if std::env::var_os("LIVE").is_some() { LookAhead::LIVE } else { LookAhead::CLIP }, Profile::default().search);
+        let mut tach = Tachometer::new(
+            if std::env::var_os("LIVE").is_some() {
+                LookAhead::LIVE
+            } else {
+                LookAhead::CLIP
+            },
+            Profile::default().search,
+        );
         let (mut judge, mut presence) = (Judge::new(), Presence::new());
         let mut each = |m: &Moment, look: &Turns| {
             let firing = judge.features(m, look);
-            let power: f64 = look.samples.iter().map(|x| f64::from(x * x)).sum::<f64>() / look.samples.len() as f64;
+            let power: f64 = look.samples.iter().map(|x| f64::from(x * x)).sum::<f64>()
+                / look.samples.len() as f64;
             let d = judge.differences;
             let engine = presence.features(m, &d, &judge.families, Decibels::from_power(power));
             let c = &m.counts;
             let mut values = vec![
-                m.hop as f64, m.rpm.0, m.error, m.probability,
-                m.rhythm[0].into(), m.rhythm[1].into(), m.rhythm[2].into(), m.rhythm[3].into(),
-                m.runner_up.0.0, m.runner_up.1, m.change, c.double, c.triple, c.half,
-                d.weak_share, d.weak_run, d.strong_run, d.two_kinds, 0.0, 0.0,
+                m.hop as f64,
+                m.rpm.0,
+                m.error,
+                m.probability,
+                m.rhythm[0].into(),
+                m.rhythm[1].into(),
+                m.rhythm[2].into(),
+                m.rhythm[3].into(),
+                m.runner_up.0.0,
+                m.runner_up.1,
+                m.change,
+                c.double,
+                c.triple,
+                c.half,
+                d.weak_share,
+                d.weak_run,
+                d.strong_run,
+                d.two_kinds,
+                0.0,
+                0.0,
             ];
             values.extend(firing);
             values.extend(engine);

@@ -96,7 +96,11 @@ impl Judge {
         } else if self.skipping.is_none() && smooth.abs() > UNCLEAR {
             self.skipping = Some(smooth > 0.0);
         }
-        self.limiter = if self.limiter { self.cut > 0.35 } else { self.cut > 0.65 };
+        self.limiter = if self.limiter {
+            self.cut > 0.35
+        } else {
+            self.cut > 0.65
+        };
         let kind = match self.skipping {
             None => FiringKind::Unclear,
             Some(false) => FiringKind::Clean,
@@ -132,7 +136,9 @@ fn pattern(moment: &Moment, d: &Differences) -> Pattern {
         return Pattern::Bursts;
     }
     // A rhythm is one when the chain is sure of it and revolutions that far apart are alike.
-    let best = (1..4).max_by(|a, b| moment.rhythm[*a].total_cmp(&moment.rhythm[*b])).unwrap_or(1);
+    let best = (1..4)
+        .max_by(|a, b| moment.rhythm[*a].total_cmp(&moment.rhythm[*b]))
+        .unwrap_or(1);
     if moment.rhythm[best] < 0.6 || d.apart[best] > 0.8 * d.apart[0] {
         return Pattern::Irregular;
     }

@@ -67,7 +67,9 @@ impl Revolutions {
             return Differences::default();
         }
         for turn in look.samples.chunks_exact(look.per_turn) {
-            let mut v: [f32; POINTS] = std::array::from_fn(|i| turn[i * group..(i + 1) * group].iter().sum::<f32>() / group as f32);
+            let mut v: [f32; POINTS] = std::array::from_fn(|i| {
+                turn[i * group..(i + 1) * group].iter().sum::<f32>() / group as f32
+            });
             let mean = v.iter().sum::<f32>() / POINTS as f32;
             v.iter_mut().for_each(|x| *x -= mean);
             self.turns.push(v);
@@ -79,10 +81,14 @@ impl Revolutions {
         }
         let apart = std::array::from_fn(|d| {
             let d = d + 1;
-            let sum: f64 = self.turns.windows(d + 1).map(|w| {
-                let (a, b) = (&w[0], &w[d]);
-                f64::from(a.iter().zip(b).map(|(x, y)| (x - y) * (x - y)).sum::<f32>())
-            }).sum();
+            let sum: f64 = self
+                .turns
+                .windows(d + 1)
+                .map(|w| {
+                    let (a, b) = (&w[0], &w[d]);
+                    f64::from(a.iter().zip(b).map(|(x, y)| (x - y) * (x - y)).sum::<f32>())
+                })
+                .sum();
             sum / (n - d) as f64 / (2.0 * square)
         });
         let mut mean = [0.0f32; POINTS];
@@ -97,7 +103,12 @@ impl Revolutions {
             }
         }
         // Main direction of difference, from the revolution that differs most.
-        let mut axis = self.turns.iter().max_by(|a, b| dot(a, a).total_cmp(&dot(b, b))).copied().unwrap_or_default();
+        let mut axis = self
+            .turns
+            .iter()
+            .max_by(|a, b| dot(a, a).total_cmp(&dot(b, b)))
+            .copied()
+            .unwrap_or_default();
         for _ in 0..STEPS {
             let mut next = [0.0f32; POINTS];
             for v in &self.turns {
@@ -136,11 +147,18 @@ impl Revolutions {
             sums[class] += f64::from(*a);
             counts[class] += 1;
         }
-        let centre = |c: usize| if counts[c] > 0 { sums[c] / counts[c] as f64 } else { 0.0 };
+        let centre = |c: usize| {
+            if counts[c] > 0 {
+                sums[c] / counts[c] as f64
+            } else {
+                0.0
+            }
+        };
         let (m, mm) = (f64::from(dot(&mean, &axis)), f64::from(dot(&mean, &mean)));
         let strength = |c: usize| (mm + 2.0 * centre(c) * m + centre(c) * centre(c)).max(0.0);
         let weak = usize::from(strength(1) < strength(0));
-        self.weak.extend(self.along.iter().map(|a| usize::from(*a > cut) == weak));
+        self.weak
+            .extend(self.along.iter().map(|a| usize::from(*a > cut) == weak));
         Differences {
             apart,
             two_kinds: if main > 0.0 { best / main } else { 0.0 },
@@ -157,11 +175,22 @@ impl Revolutions {
 /// Mean length of the runs of `kind` that lie inside the sequence; those cut off by its ends count
 /// only when there are no others.
 fn mean_run(sequence: &[bool], kind: bool) -> f64 {
-    let runs: Vec<(bool, usize)> = sequence.chunk_by(|a, b| a == b).map(|r| (r[0], r.len())).collect();
+    let runs: Vec<(bool, usize)> = sequence
+        .chunk_by(|a, b| a == b)
+        .map(|r| (r[0], r.len()))
+        .collect();
     let mean = |runs: &[(bool, usize)]| {
         let lengths: Vec<usize> = runs.iter().filter(|r| r.0 == kind).map(|r| r.1).collect();
-        if lengths.is_empty() { 0.0 } else { lengths.iter().sum::<usize>() as f64 / lengths.len() as f64 }
+        if lengths.is_empty() {
+            0.0
+        } else {
+            lengths.iter().sum::<usize>() as f64 / lengths.len() as f64
+        }
     };
-    let inside = if runs.len() > 2 { mean(&runs[1..runs.len() - 1]) } else { 0.0 };
+    let inside = if runs.len() > 2 {
+        mean(&runs[1..runs.len() - 1])
+    } else {
+        0.0
+    };
     if inside > 0.0 { inside } else { mean(&runs) }
 }

@@ -28,7 +28,9 @@ pub fn families(look: &Turns) -> Families {
     let highest = HIGHEST.min(look.per_turn as f64 / 2.0 - 1.0);
     let peak = |order: f64| -> f32 {
         let i = (order * bins).round() as usize;
-        look.orders[i.saturating_sub(1)..(i + 2).min(look.orders.len())].iter().fold(f32::MIN, |m, v| m.max(*v))
+        look.orders[i.saturating_sub(1)..(i + 2).min(look.orders.len())]
+            .iter()
+            .fold(f32::MIN, |m, v| m.max(*v))
     };
     // The floor: the median over one order around the line.
     let floor = |order: f64| -> f32 {
@@ -39,9 +41,14 @@ pub fn families(look: &Turns) -> Families {
         v[..n].copy_from_slice(&look.orders[from..from + n]);
         *v[..n].select_nth_unstable_by(n * 2 / 5, f32::total_cmp).1
     };
-    let floors: Vec<f32> = (0..=highest as usize).map(|k| floor((k as f64).max(0.6))).collect();
+    let floors: Vec<f32> = (0..=highest as usize)
+        .map(|k| floor((k as f64).max(0.6)))
+        .collect();
     let power = |db: f32| 10f64.powf(f64::from(db));
-    let mut out = Families { level: f64::MIN, ..Families::default() };
+    let mut out = Families {
+        level: f64::MIN,
+        ..Families::default()
+    };
     let mut whole_power = 0.0;
     let mut whole = 0.0;
     for k in 1..=highest as usize {
@@ -69,15 +76,31 @@ pub fn families(look: &Turns) -> Families {
         }
         if n > 0 {
             out.contrast[i] = sum / n as f64;
-            out.level = out.level.max((family_power / whole_power.max(f64::MIN_POSITIVE)).max(1e-6).log10());
+            out.level = out.level.max(
+                (family_power / whole_power.max(f64::MIN_POSITIVE))
+                    .max(1e-6)
+                    .log10(),
+            );
         }
     }
     out.level = out.level.max(-6.0);
-    let parts = [2usize, 3, 4][(0..3).max_by(|a, b| out.contrast[*a].total_cmp(&out.contrast[*b])).unwrap_or(0)];
-    let parts = if out.contrast[parts - 2] > FAMILY { parts } else { 1 };
+    let parts = [2usize, 3, 4][(0..3)
+        .max_by(|a, b| out.contrast[*a].total_cmp(&out.contrast[*b]))
+        .unwrap_or(0)];
+    let parts = if out.contrast[parts - 2] > FAMILY {
+        parts
+    } else {
+        1
+    };
     let (mut on, mut all) = (0.0, 0.0);
     let spacing = bins / parts as f64;
-    for (i, v) in look.orders.iter().enumerate().take((10.5 * bins) as usize).skip((0.4 * bins) as usize) {
+    for (i, v) in look
+        .orders
+        .iter()
+        .enumerate()
+        .take((10.5 * bins) as usize)
+        .skip((0.4 * bins) as usize)
+    {
         let k = ((i as f64 / bins).round() as usize).min(floors.len() - 1);
         if v - floors[k] > STANDS {
             let p = power(*v);

@@ -41,11 +41,19 @@ impl Presence {
     }
 
     /// Takes a hop and gives the features that the score is made of.
-    pub fn features(&mut self, moment: &Moment, d: &Differences, f: &Families, level: Decibels) -> [f64; FEATURES] {
+    pub fn features(
+        &mut self,
+        moment: &Moment,
+        d: &Differences,
+        f: &Families,
+        level: Decibels,
+    ) -> [f64; FEATURES] {
         let log = |x: f64, least: f64| (x + least).log10();
         let speed = moment.rpm.0.ln();
         let level = level.0.max(-100.0);
-        let (step, jump) = self.last.map_or((0.0, 0.0), |(s, l)| (speed - s, level - l));
+        let (step, jump) = self
+            .last
+            .map_or((0.0, 0.0), |(s, l)| (speed - s, level - l));
         let alike = d.apart.iter().fold(f64::MAX, |m, v| m.min(*v));
         let now: [f64; MEANS] = [
             moment.refined.height,
@@ -102,7 +110,13 @@ impl Presence {
     }
 
     /// Decides on a hop.
-    pub fn decide(&mut self, moment: &Moment, d: &Differences, f: &Families, level: Decibels) -> Result<(), Unreadable> {
+    pub fn decide(
+        &mut self,
+        moment: &Moment,
+        d: &Differences,
+        f: &Families,
+        level: Decibels,
+    ) -> Result<(), Unreadable> {
         let features = self.features(moment, d, f, level);
         let score: f64 = features.iter().zip(&ENGINE).map(|(f, w)| f * w).sum();
         self.score += 0.25 * (score - self.score);
@@ -112,7 +126,11 @@ impl Presence {
             return Err(Unreadable::Silence);
         }
         self.believed = self.score > if self.believed { DOUBT } else { BELIEVE };
-        if self.believed { Ok(()) } else { Err(self.reason(moment, f)) }
+        if self.believed {
+            Ok(())
+        } else {
+            Err(self.reason(moment, f))
+        }
     }
 
     /// Why an engine is not believed.

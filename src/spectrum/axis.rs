@@ -28,6 +28,7 @@ impl LogAxis {
 
     /// How many bins a multiple `numerator/denominator` of a frequency lies above it, rounded.
     pub fn shift(numerator: u32, denominator: u32) -> isize {
-        ((f64::from(numerator) / f64::from(denominator)).log2() * Self::PER_OCTAVE as f64).round() as isize
+        ((f64::from(numerator) / f64::from(denominator)).log2() * Self::PER_OCTAVE as f64).round()
+            as isize
     }
 }

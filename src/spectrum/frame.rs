@@ -19,7 +19,13 @@ pub struct Framer {
 impl Framer {
     /// Frames of `length` samples (even).
     pub fn new(length: usize) -> Self {
-        Framer { length, buffer: vec![0.0; length / 2], start: 0, next: 0, samples: 0 }
+        Framer {
+            length,
+            buffer: vec![0.0; length / 2],
+            start: 0,
+            next: 0,
+            samples: 0,
+        }
     }
 
     /// Samples that a frame reaches beyond its centre.

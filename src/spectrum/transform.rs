@@ -105,14 +105,21 @@ impl Spectrum {
                 *t = x * w;
             }
             // The lengths are those of the plan, so the transform cannot fail.
-            let _ = self.fft.process_with_scratch(&mut self.time, &mut self.bins, &mut self.scratch);
+            let _ =
+                self.fft
+                    .process_with_scratch(&mut self.time, &mut self.bins, &mut self.scratch);
             decibels(&self.bins[..USED], &mut self.db);
             let floor = self.floor.of(&self.db);
-            for ((place, contrast), level) in self.place.iter().zip(&mut out.contrast).zip(&mut out.level) {
+            for ((place, contrast), level) in
+                self.place.iter().zip(&mut out.contrast).zip(&mut out.level)
+            {
                 let (l, f) = match *place {
                     Place::Between(a, x) => {
                         let a = a as usize;
-                        (self.db[a] * (1.0 - x) + self.db[a + 1] * x, floor[a] * (1.0 - x) + floor[a + 1] * x)
+                        (
+                            self.db[a] * (1.0 - x) + self.db[a + 1] * x,
+                            floor[a] * (1.0 - x) + floor[a + 1] * x,
+                        )
                     }
                     Place::Range(a, b) => {
                         let (a, b) = (a as usize, b as usize);

@@ -28,7 +28,9 @@ fn log10(x: f32) -> f32 {
     let exponent = (bits >> 23) as f32 - 127.0;
     let m = f32::from_bits((bits & 0x007f_ffff) | 0x3f80_0000) - 1.0;
     // log2(1 + m) on [0, 1), fitted at 200 Chebyshev nodes, degree 5.
-    let p = m * (1.442_615_7 + m * (-0.717_063_9 + m * (0.442_274_2 + m * (-0.227_712_6 + m * 0.059_945_6))));
+    let p = m
+        * (1.442_615_7
+            + m * (-0.717_063_9 + m * (0.442_274_2 + m * (-0.227_712_6 + m * 0.059_945_6))));
     (exponent + p) * std::f32::consts::LOG10_2
 }
 
@@ -42,7 +44,11 @@ pub(super) struct Floor {
 impl Floor {
     pub(super) fn new(bins: usize) -> Self {
         let n = bins / BLOCK;
-        Floor { blocks: vec![0.0; n], smooth: vec![0.0; n], floor: vec![0.0; bins] }
+        Floor {
+            blocks: vec![0.0; n],
+            smooth: vec![0.0; n],
+            floor: vec![0.0; bins],
+        }
     }
 
     /// The floor of each bin.
@@ -53,7 +59,9 @@ impl Floor {
             *block = *v.select_nth_unstable_by(RANK, f32::total_cmp).1;
         }
         for i in 0..n {
-            let sum: f32 = (0..=2 * SPAN).map(|j| self.blocks[(i + j).saturating_sub(SPAN).min(n - 1)]).sum();
+            let sum: f32 = (0..=2 * SPAN)
+                .map(|j| self.blocks[(i + j).saturating_sub(SPAN).min(n - 1)])
+                .sum();
             self.smooth[i] = sum / (2 * SPAN + 1) as f32;
         }
         let half = BLOCK / 2;
@@ -61,7 +69,11 @@ impl Floor {
             let at = i.saturating_sub(half);
             let block = (at / BLOCK).min(n - 1);
             let next = (block + 1).min(n - 1);
-            let x = if i < half { 0.0 } else { (at % BLOCK) as f32 / BLOCK as f32 };
+            let x = if i < half {
+                0.0
+            } else {
+                (at % BLOCK) as f32 / BLOCK as f32
+            };
             *f = self.smooth[block] + (self.smooth[next] - self.smooth[block]) * x;
         }
         &self.floor
@@ -76,7 +88,12 @@ mod tests {
     fn logarithm_agrees_with_the_library() {
         for i in 0..20_000 {
             let x = 10f32.powf(-10.0 + i as f32 * 0.0008);
-            assert!((log10(x) - x.log10()).abs() < 3e-5, "{x}: {} {}", log10(x), x.log10());
+            assert!(
+                (log10(x) - x.log10()).abs() < 3e-5,
+                "{x}: {} {}",
+                log10(x),
+                x.log10()
+            );
         }
     }
 }

@@ -71,7 +71,12 @@ impl Track<'_> {
         let i = whole as isize;
         if i >= 1 && (i as usize) + 2 < self.sound.len() {
             let i = i as usize;
-            let (a, b, c, d) = (self.sound[i - 1], self.sound[i], self.sound[i + 1], self.sound[i + 2]);
+            let (a, b, c, d) = (
+                self.sound[i - 1],
+                self.sound[i],
+                self.sound[i + 1],
+                self.sound[i + 2],
+            );
             let p = 0.5 * (c - a);
             let q = a - 2.5 * b + 2.0 * c - 0.5 * d;
             let r = 0.5 * (d - a) + 1.5 * (b - c);
@@ -93,7 +98,12 @@ impl Angle {
             time: fft.make_input_vec(),
             bins: fft.make_output_vec(),
             scratch: fft.make_scratch_vec(),
-            turns: Turns { samples: vec![0.0; SAMPLES], per_turn: 32, orders: Vec::new(), order_per_bin: 0.0 },
+            turns: Turns {
+                samples: vec![0.0; SAMPLES],
+                per_turn: 32,
+                orders: Vec::new(),
+                order_per_bin: 0.0,
+            },
             fft,
         }
     }
@@ -124,7 +134,9 @@ impl Angle {
             *t = x * w;
         }
         // The lengths are those of the plan, so the transform cannot fail.
-        let _ = self.fft.process_with_scratch(&mut self.time, &mut self.bins, &mut self.scratch);
+        let _ = self
+            .fft
+            .process_with_scratch(&mut self.time, &mut self.bins, &mut self.scratch);
         turns.orders.resize(self.bins.len(), 0.0);
         crate::spectrum::decibels(&self.bins, &mut turns.orders);
         turns

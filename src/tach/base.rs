@@ -4,8 +4,8 @@
 //! from their levels. The slips of the rhythm ([`super::slip`]) are counted here over seconds: a
 //! slip at the base taken says that the crank turns twice (three times) as fast; half-order lines
 //! that stay in step without a slip for seconds say that it turns at half the speed.
-use super::slip::{Comparison, Likeness};
 use super::angle::Turns;
+use super::slip::{Comparison, Likeness};
 
 /// Memory of the counts: 3 s, per hop.
 const MEMORY: f64 = 0.9947;
@@ -81,7 +81,12 @@ pub struct Counter {
 impl Counter {
     /// Nothing counted.
     pub fn new() -> Self {
-        Counter { whole: Comparison::new(1), halves: Comparison::new(2), counts: Counts::default(), last: 0.0 }
+        Counter {
+            whole: Comparison::new(1),
+            halves: Comparison::new(2),
+            counts: Counts::default(),
+            last: 0.0,
+        }
     }
 
     /// Takes one hop of the path: its cut, its speed (revolutions a second) and relative change a
@@ -91,7 +96,10 @@ impl Counter {
         let halves = self.halves.compare(look);
         let c = &mut self.counts;
         if self.last > 0.0 && (speed / self.last > JUMP || self.last / speed > JUMP) {
-            *c = Counts { stretch: c.stretch.wrapping_add(1), ..Counts::default() };
+            *c = Counts {
+                stretch: c.stretch.wrapping_add(1),
+                ..Counts::default()
+            };
         }
         self.last = speed;
         c.double *= MEMORY;

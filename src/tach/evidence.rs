@@ -7,7 +7,7 @@
 //! 34 dB above the rest). A log-linear model with the weights of [`super::weights`] turns them into
 //! evidence.
 use super::weights::WEIGHTS;
-use crate::spectrum::{LogAxis, Lines};
+use crate::spectrum::{Lines, LogAxis};
 use crate::units::{Hertz, Rpm};
 
 /// Rhythms that a state can have: a full firing every turn, every 2nd, 3rd, 4th.
@@ -52,7 +52,10 @@ pub struct Evidence {
 
 /// Lines of a family up to `last`/`parts`, whole orders left out.
 fn family(parts: u32, last: u32, keep: impl Fn(u32) -> bool) -> Vec<isize> {
-    (1..=last).filter(|j| keep(*j)).map(|j| LogAxis::shift(j, parts)).collect()
+    (1..=last)
+        .filter(|j| keep(*j))
+        .map(|j| LogAxis::shift(j, parts))
+        .collect()
 }
 
 /// Adds `axis`, shifted, to `sum`; beyond the ends of the axis a line counts as absent.
@@ -150,9 +153,21 @@ impl Evidence {
         let octave = LogAxis::PER_OCTAVE;
         let third = LogAxis::shift(3, 1) as usize;
         for i in 0..SPEEDS {
-            f[24][i] = if i >= octave { f[15][i - octave] } else { f[15][0] };
-            f[25][i] = if i >= third { f[17][i - third] } else { f[17][0] };
-            f[26][i] = if i + octave < SPEEDS { f[15][i + octave] } else { f[15][SPEEDS - 1] };
+            f[24][i] = if i >= octave {
+                f[15][i - octave]
+            } else {
+                f[15][0]
+            };
+            f[25][i] = if i >= third {
+                f[17][i - third]
+            } else {
+                f[17][0]
+            };
+            f[26][i] = if i + octave < SPEEDS {
+                f[15][i + octave]
+            } else {
+                f[15][SPEEDS - 1]
+            };
         }
         let top = lines.level[FIRST..].iter().fold(f32::MIN, |m, v| m.max(*v));
         for k in 0..4 {

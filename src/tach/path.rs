@@ -82,16 +82,25 @@ impl Chain {
     /// Takes one hop's evidence (logarithms). When a batch is complete, returns the verdicts on
     /// every hop from the first undecided one to the newest; the first `batch` of them are final.
     pub fn push(&mut self, logits: &State) -> Option<(&[Place], usize)> {
-        let mut e = self.pool.pop().unwrap_or_else(|| Box::new([[0.0; SPEEDS]; RHYTHMS]));
+        let mut e = self
+            .pool
+            .pop()
+            .unwrap_or_else(|| Box::new([[0.0; SPEEDS]; RHYTHMS]));
         let band = self.band.clone();
-        let top = logits.iter().flat_map(|row| &row[band.clone()]).fold(f32::MIN, |m, v| m.max(*v));
+        let top = logits
+            .iter()
+            .flat_map(|row| &row[band.clone()])
+            .fold(f32::MIN, |m, v| m.max(*v));
         for (out, row) in e.iter_mut().zip(logits) {
             out.fill(0.0);
             for i in band.clone() {
                 out[i] = exp(SCALE * (row[i] - top));
             }
         }
-        let mut a = self.pool.pop().unwrap_or_else(|| Box::new([[0.0; SPEEDS]; RHYTHMS]));
+        let mut a = self
+            .pool
+            .pop()
+            .unwrap_or_else(|| Box::new([[0.0; SPEEDS]; RHYTHMS]));
         match self.forward.back() {
             Some(last) => step(&self.kernel, last, &mut a),
             None => a.iter_mut().for_each(|row| row.fill(1.0)),
@@ -126,7 +135,8 @@ impl Chain {
                 step(&self.kernel, &self.backward, &mut self.message);
                 std::mem::swap(&mut self.backward, &mut self.message);
             }
-            self.verdicts.push(verdict(&self.forward[t], &self.backward));
+            self.verdicts
+                .push(verdict(&self.forward[t], &self.backward));
         }
         self.verdicts.reverse();
         // The last decided hop stays as the start of the next forward step; it is in `forward`'s
@@ -191,7 +201,9 @@ fn multiply(state: &mut State, evidence: &State) {
             }
         }
     } else {
-        state.iter_mut().for_each(|row| row.fill(1.0 / (RHYTHMS * SPEEDS) as f32));
+        state
+            .iter_mut()
+            .for_each(|row| row.fill(1.0 / (RHYTHMS * SPEEDS) as f32));
     }
 }
 
@@ -206,15 +218,25 @@ fn verdict(forward: &State, backward: &State) -> Place {
         }
     }
     let total: f32 = margin.iter().sum::<f32>().max(f32::MIN_POSITIVE);
-    let mass = |i: usize| -> f32 { margin[i.saturating_sub(NEAR)..(i + NEAR + 1).min(SPEEDS)].iter().sum() };
+    let mass = |i: usize| -> f32 {
+        margin[i.saturating_sub(NEAR)..(i + NEAR + 1).min(SPEEDS)]
+            .iter()
+            .sum()
+    };
     let best_of = |allowed: &dyn Fn(usize) -> bool| -> Option<usize> {
-        (0..SPEEDS).filter(|i| allowed(*i)).max_by(|a, b| mass(*a).total_cmp(&mass(*b)))
+        (0..SPEEDS)
+            .filter(|i| allowed(*i))
+            .max_by(|a, b| mass(*a).total_cmp(&mass(*b)))
     };
     let top = best_of(&|_| true).unwrap_or(0);
     let centre = |i: usize| -> f64 {
         let range = i.saturating_sub(NEAR)..(i + NEAR + 1).min(SPEEDS);
         let m: f64 = margin[range.clone()].iter().map(|v| f64::from(*v)).sum();
-        if m > 0.0 { range.map(|k| k as f64 * f64::from(margin[k])).sum::<f64>() / m } else { i as f64 }
+        if m > 0.0 {
+            range.map(|k| k as f64 * f64::from(margin[k])).sum::<f64>() / m
+        } else {
+            i as f64
+        }
     };
     let near = top.saturating_sub(NEAR)..(top + NEAR + 1).min(SPEEDS);
     let mut rhythm: [f32; RHYTHMS] = std::array::from_fn(|p| joint[p][near.clone()].iter().sum());
@@ -237,7 +259,12 @@ mod tests {
     fn exponential_agrees_with_the_library() {
         for i in 0..4_000 {
             let x = -(i as f32) * 0.01;
-            assert!((exp(x) / x.exp() - 1.0).abs() < 2e-3, "{x}: {} {}", exp(x), x.exp());
+            assert!(
+                (exp(x) / x.exp() - 1.0).abs() < 2e-3,
+                "{x}: {} {}",
+                exp(x),
+                x.exp()
+            );
         }
     }
 }

@@ -44,10 +44,19 @@ fn at(orders: &[f32], bin: f64) -> f32 {
 pub fn refine(turns: &Turns, search: f64) -> Refined {
     let bins_per_order = 1.0 / turns.order_per_bin;
     let highest = ORDERS.min((turns.per_turn / 2).saturating_sub(2)).max(1);
-    let floor: [f32; ORDERS] = std::array::from_fn(|k| floor_near(&turns.orders, (k + 1) as f64 * bins_per_order, bins_per_order));
+    let floor: [f32; ORDERS] = std::array::from_fn(|k| {
+        floor_near(
+            &turns.orders,
+            (k + 1) as f64 * bins_per_order,
+            bins_per_order,
+        )
+    });
     let height = |stretch: f64| -> f32 {
         (1..=highest)
-            .map(|k| (at(&turns.orders, k as f64 * bins_per_order * (1.0 + stretch)) - floor[k - 1]).clamp(-0.5, 2.5))
+            .map(|k| {
+                (at(&turns.orders, k as f64 * bins_per_order * (1.0 + stretch)) - floor[k - 1])
+                    .clamp(-0.5, 2.5)
+            })
             .sum()
     };
     let steps = (WIDEST * search / STEP).round() as i32;
@@ -65,8 +74,15 @@ pub fn refine(turns: &Turns, search: f64) -> Refined {
         if i < 2 || i + 2 >= turns.orders.len() {
             continue;
         }
-        let Some(i) = (i - 1..=i + 1).max_by(|a, b| turns.orders[*a].total_cmp(&turns.orders[*b])) else { continue };
-        let (a, b, c) = (f64::from(turns.orders[i - 1]), f64::from(turns.orders[i]), f64::from(turns.orders[i + 1]));
+        let Some(i) = (i - 1..=i + 1).max_by(|a, b| turns.orders[*a].total_cmp(&turns.orders[*b]))
+        else {
+            continue;
+        };
+        let (a, b, c) = (
+            f64::from(turns.orders[i - 1]),
+            f64::from(turns.orders[i]),
+            f64::from(turns.orders[i + 1]),
+        );
         let curve = a - 2.0 * b + c;
         let stands = f64::from(turns.orders[i] - floor[k - 1]);
         if curve >= -0.02 || stands < 0.5 || b < a || b < c {
@@ -81,7 +97,12 @@ pub fn refine(turns: &Turns, search: f64) -> Refined {
     }
     let total = f64::from(height(best)) / highest as f64;
     if lines == 0 {
-        return Refined { ratio: 1.0 + best, error: 0.02, height: total, lines };
+        return Refined {
+            ratio: 1.0 + best,
+            error: 0.02,
+            height: total,
+            lines,
+        };
     }
     let mut mean = sum / weight;
     // A line of something else drags the mean; those further off than a bin lose their vote.
@@ -91,7 +112,9 @@ pub fn refine(turns: &Turns, search: f64) -> Refined {
         .filter(|(k, v)| v.1 > 0.0 && ((v.0 - best) * (k + 1) as f64 * bins_per_order).abs() < 1.0)
         .map(|(_, v)| *v)
         .collect();
-    let (s, w) = near.iter().fold((0.0, 0.0), |(s, w), v| (s + v.1 * v.0, w + v.1));
+    let (s, w) = near
+        .iter()
+        .fold((0.0, 0.0), |(s, w), v| (s + v.1 * v.0, w + v.1));
     if w > 0.0 {
         mean = s / w;
         weight = w;
@@ -100,15 +123,25 @@ pub fn refine(turns: &Turns, search: f64) -> Refined {
     // in the window's bin; what the lines disagree beyond that counts as well.
     let bin = turns.order_per_bin;
     let theory = 0.4 * bin * bin / weight;
-    let scatter = near.iter().map(|v| v.1 * (v.0 - mean).powi(2)).sum::<f64>() / weight / (near.len() as f64).max(1.0);
-    Refined { ratio: 1.0 + mean, error: (theory + scatter).sqrt(), height: total, lines: near.len() }
+    let scatter = near.iter().map(|v| v.1 * (v.0 - mean).powi(2)).sum::<f64>()
+        / weight
+        / (near.len() as f64).max(1.0);
+    Refined {
+        ratio: 1.0 + mean,
+        error: (theory + scatter).sqrt(),
+        height: total,
+        lines: near.len(),
+    }
 }
 
 /// The floor beside an order: the mean of the lower half of the bins within half an order.
 fn floor_near(orders: &[f32], centre: f64, width: f64) -> f32 {
     let half = (width * 0.5) as usize;
     let i = centre as usize;
-    let (from, to) = (i.saturating_sub(half).max(1), (i + half + 1).min(orders.len()));
+    let (from, to) = (
+        i.saturating_sub(half).max(1),
+        (i + half + 1).min(orders.len()),
+    );
     if to <= from + BESIDE {
         return -10.0;
     }

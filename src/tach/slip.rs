@@ -46,7 +46,12 @@ type Complex = (f64, f64);
 impl Comparison {
     /// Lines of a period of `turns` revolutions.
     pub fn new(turns: usize) -> Self {
-        Comparison { turns, level: [0.0; LINES], table: Vec::new(), fold: [Vec::new(), Vec::new()] }
+        Comparison {
+            turns,
+            level: [0.0; LINES],
+            table: Vec::new(),
+            fold: [Vec::new(), Vec::new()],
+        }
     }
 
     /// Compares the stretch before the middle of a look with the stretch after it.
@@ -91,7 +96,13 @@ impl Comparison {
     }
 
     /// Correlation of the chosen lines, whitened, after a shift by a part of the period.
-    fn likeness(&self, a: &[Complex; LINES], b: &[Complex; LINES], chosen: impl Fn(usize) -> bool, shift: f64) -> f64 {
+    fn likeness(
+        &self,
+        a: &[Complex; LINES],
+        b: &[Complex; LINES],
+        chosen: impl Fn(usize) -> bool,
+        shift: f64,
+    ) -> f64 {
         let (mut cross, mut pa, mut pb) = (0.0, 0.0, 0.0);
         for k in (1..=LINES).filter(|k| chosen(*k)) {
             let w = 1.0 / (self.level[k - 1] + f64::MIN_POSITIVE);
@@ -102,7 +113,11 @@ impl Comparison {
             pa += w * power(x);
             pb += w * power(y);
         }
-        if pa > 0.0 && pb > 0.0 { cross / (pa * pb).sqrt() } else { 0.0 }
+        if pa > 0.0 && pb > 0.0 {
+            cross / (pa * pb).sqrt()
+        } else {
+            0.0
+        }
     }
 }
 

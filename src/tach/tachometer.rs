@@ -6,9 +6,9 @@ use super::base::{self, Base, Counter, Counts};
 use super::evidence::{self, Evidence, RHYTHMS, SPEEDS};
 use super::path::{Chain, Place};
 use super::refine::{Refined, refine};
-use crate::spectrum::{Framer, HOP, Lines, Spectrum};
 use crate::capture::WORKING_RATE;
 use crate::machine::SpeedRange;
+use crate::spectrum::{Framer, HOP, Lines, Spectrum};
 use crate::units::Rpm;
 
 /// Hops on either side of a moment along which the sound is cut: a third of a second.
@@ -35,9 +35,17 @@ pub struct LookAhead {
 
 impl LookAhead {
     /// For recorded clips: about five seconds.
-    pub const CLIP: LookAhead = LookAhead { hops: 60, batch: 40, slips: 240 };
+    pub const CLIP: LookAhead = LookAhead {
+        hops: 60,
+        batch: 40,
+        slips: 240,
+    };
     /// For live sound: the reading trails the sound by 192 ms.
-    pub const LIVE: LookAhead = LookAhead { hops: 3, batch: 1, slips: 0 };
+    pub const LIVE: LookAhead = LookAhead {
+        hops: 3,
+        batch: 1,
+        slips: 0,
+    };
 }
 
 /// A hop whose base is not yet decided.
@@ -164,14 +172,20 @@ impl Tachometer {
         let past = self.past.len();
         self.path.clear();
         self.path.extend_from_slice(&self.past);
-        self.path.extend(places.iter().map(|p| evidence::speed(p.place).hertz().0));
+        self.path
+            .extend(places.iter().map(|p| evidence::speed(p.place).hertz().0));
         for (i, place) in places.iter().enumerate().take(done) {
             let at = past + i;
             self.unbroken(at);
             let hop = self.hop;
             let middle = at.min(AROUND);
             let origin = (hop * HOP) as isize - (middle * HOP) as isize - self.start as isize;
-            let track = Track { sound: &self.sound, origin, hop: HOP, path: &self.local };
+            let track = Track {
+                sound: &self.sound,
+                origin,
+                hop: HOP,
+                path: &self.local,
+            };
             let change = slope(&self.local, middle);
             let mut ratio = 1.0;
             let mut refined = refine(self.angle.cut(&track, middle, 1.0), 1.0);
@@ -223,9 +237,15 @@ impl Tachometer {
 
     /// Decides the base of the oldest hop that waits, and hands it on.
     fn settle(&mut self, each: &mut impl FnMut(&Moment, &Turns)) {
-        let Some(mut p) = self.pending.pop_front() else { return };
+        let Some(mut p) = self.pending.pop_front() else {
+            return;
+        };
         let counts = p.moment.counts;
-        self.base = base::decide(&counts, self.pending.iter().map(|p| &p.moment.counts), self.base);
+        self.base = base::decide(
+            &counts,
+            self.pending.iter().map(|p| &p.moment.counts),
+            self.base,
+        );
         let path = p.moment.rpm;
         let times = |f: f64| Rpm(path.0 * f);
         if self.base == Base::Same {
@@ -241,7 +261,12 @@ impl Tachometer {
         } else {
             let factor = self.base.factor();
             let origin = ((p.moment.hop - p.middle) * HOP) as isize - self.start as isize;
-            let track = Track { sound: &self.sound, origin, hop: HOP, path: &p.local };
+            let track = Track {
+                sound: &self.sound,
+                origin,
+                hop: HOP,
+                path: &p.local,
+            };
             let refined = refine(self.angle.cut(&track, p.middle, p.scale * factor), 0.2);
             p.moment.rpm = times(factor);
             p.moment.refined = refined;
