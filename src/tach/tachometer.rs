@@ -82,6 +82,7 @@ pub struct Tachometer {
 struct Tracker {
     look: LookAhead,
     firings: f64,
+    band: SpeedRange,
     spectrum: Spectrum,
     lines: Lines,
     evidence: Evidence,
@@ -116,6 +117,7 @@ impl Tachometer {
             lines: Lines::default(),
             evidence: Evidence::new(firings),
             firings,
+            band,
             chain: Chain::new(look.hops, look.batch, from..to),
             angle: Angle::new(),
             counter: Counter::new(),
@@ -238,7 +240,10 @@ impl Tracker {
     fn settle(&mut self, each: &mut impl FnMut(&Moment, &Turns)) {
         let Some(mut p) = self.pending.pop_front() else { return };
         let counts = p.moment.counts;
-        self.base = base::decide(&counts, self.pending.iter().map(|p| &p.moment.counts), self.base);
+        self.base = base::decide(&counts, self.pending.iter().map(|p| &p.moment.counts), self.base,
+            p.moment.rpm,
+            self.band,
+        );
         let path = p.moment.rpm;
         let times = |f: f64| Rpm(path.0 * f);
         if self.base == Base::Same {
