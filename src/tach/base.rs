@@ -89,6 +89,8 @@ pub struct Counter {
     whole: Comparison,
     halves: Comparison,
     counts: Counts,
+    /// The last comparisons at the path's base and at half of it.
+    seen: (Likeness, Likeness),
     last: f64,
 }
 
@@ -99,15 +101,14 @@ impl Counter {
             whole: Comparison::new(1),
             halves: Comparison::new(2),
             counts: Counts::default(),
-            last: 0.0,
+            seen: Default::default(), last: 0.0,
         }
     }
 
     /// Takes one hop of the path: its cut, its speed (revolutions a second) and relative change a
     /// second.
     pub fn push(&mut self, look: &Turns, speed: f64, change: f64) -> Counts {
-        let whole = self.whole.compare(look);
-        let halves = self.halves.compare(look);
+        self.seen = (self.whole.compare(look), self.halves.compare(look));
         let c = &mut self.counts;
         if self.last > 0.0 && (speed / self.last > JUMP || self.last / speed > JUMP) {
             *c = Counts {
@@ -116,6 +117,13 @@ impl Counter {
             };
         }
         self.last = speed;
+        self.again(change)
+    }
+
+    /// Takes a hop that shares the cut of the one before it.
+    pub fn again(&mut self, change: f64) -> Counts {
+        let (whole, halves) = self.seen;
+        let c = &mut self.counts;
         c.double *= MEMORY;
         c.triple *= MEMORY;
         c.half *= LONG_MEMORY;
