@@ -708,13 +708,15 @@ fn a_man_page_for_each_command() {
         "synth",
         "check",
         "machine",
+        "machine new",
+        "machine show",
+        "machine check",
         "schema",
         "completions",
         "man",
     ] {
-        let arguments: Vec<&str> = ["man", command]
-            .into_iter()
-            .filter(|word| !word.is_empty())
+        let arguments: Vec<&str> = std::iter::once("man")
+            .chain(command.split_whitespace())
             .collect();
         let page = bench.run(&arguments);
         assert!(
