@@ -1,15 +1,10 @@
 //! Compressed sound as blocks of samples: packets are decoded, and what is lost becomes silence, so
 //! that the time goes on.
-use symphonia::core::codecs::audio::well_known::{self, CODEC_ID_OPUS};
-use symphonia::core::codecs::audio::{AudioCodecParameters, AudioDecoder, AudioDecoderOptions};
-use symphonia::core::errors::Error;
-use symphonia::core::packet::Packet;
-
-use super::guard::guarded;
+use super::decoder::{Decoded, Decoder, coding_name};
 use super::input::{Input, Shared};
-use super::opus::{self, Opus};
+use super::opus::Opus;
 use super::outline::Edit;
-use super::packets::{End, Packets, panicked, unopened};
+use super::packets::{End, Packets};
 use super::raw::in_range;
 use super::{Fault, Warning};
 use crate::units::Seconds;
@@ -37,11 +32,6 @@ pub(super) struct Expected {
     pub file: bool,
     /// Whether the head promised more bytes than there are.
     pub cut_off: bool,
-}
-
-enum Decoder {
-    Library(Box<dyn AudioDecoder>),
-    Opus(Box<Opus>),
 }
 
 /// Decodes packet by packet.
@@ -96,7 +86,7 @@ impl Coded {
 
     fn open(input: Shared, expected: &Expected) -> Result<Self, Fault> {
         let packets = Packets::new(input, expected.file)?;
-        let decoder = decoder(packets.parameters().ok_or(Fault::NoSound)?)?;
+        let decoder = Decoder::new(packets.parameters().ok_or(Fault::NoSound)?)?;
         let mut coded = Coded {
             packets,
             decoder,
@@ -251,7 +241,8 @@ impl Coded {
     fn fill(&mut self, length: f64) {
         if length > 0.0 && length <= LONGEST_GAP && self.silence + length <= MOST_SILENCE {
             let frames = (length * f64::from(self.rate)).round() as usize;
-            self.first.resize(frames * self.channels, 0.0);
+            let samples = self.first.len() + frames * self.channels;
+            self.first.resize(samples, 0.0);
         }
         self.silence += length.max(0.0);
     }
@@ -276,35 +267,24 @@ impl Coded {
             self.damaged += 1;
             self.fill(start - next);
         }
-        let known = self.rate > 0;
-        let spec = match &mut self.decoder {
-            Decoder::Opus(decoder) => decode_opus(decoder, &packet, out)?,
-            Decoder::Library(decoder) => match decode(decoder.as_mut(), &packet, out)? {
-                Ok(spec) => Some(spec),
-                Err(Error::Unsupported(what)) if !known => {
-                    let name = coding_name(decoder.codec_params());
-                    return Err(Fault::Coding {
-                        coding: format!("{name} ({what})"),
-                    });
-                }
-                Err(Error::ResetRequired) => {
-                    self.end = Some(End::Changed);
-                    return Ok(Piece::End);
-                }
-                Err(_) => None,
-            },
-        };
-        let Some((rate, channels)) = spec else {
-            let length = time
-                .map_or(0.0, |(_, length)| length)
-                .clamp(0.0, LONGEST_GAP);
-            self.next = time.map(|(start, _)| start + length);
-            self.damaged += 1;
-            return Ok(Piece::Lost(length));
+        let (rate, channels) = match self.decoder.decode(&packet, out)? {
+            Decoded::Samples { rate, channels } => (rate, channels),
+            Decoded::Changed => {
+                self.end = Some(End::Changed);
+                return Ok(Piece::End);
+            }
+            Decoded::Damaged => {
+                let length = time
+                    .map_or(0.0, |(_, length)| length)
+                    .clamp(0.0, LONGEST_GAP);
+                self.next = time.map(|(start, _)| start + length);
+                self.damaged += 1;
+                return Ok(Piece::Lost(length));
+            }
         };
         // A packet without samples, such as one that is trimmed away, says nothing.
         if !out.is_empty() {
-            if !known {
+            if self.rate == 0 {
                 (self.rate, self.channels) = (rate, channels);
             } else if (rate, channels) != (self.rate, self.channels) {
                 out.clear();
@@ -316,100 +296,4 @@ impl Coded {
         self.next = time.map(|(start, length)| start + length.max(decoded));
         Ok(Piece::Samples)
     }
-}
-
-/// Rate and channels of what was decoded.
-type Spec = (u32, usize);
-
-fn decode(
-    decoder: &mut dyn AudioDecoder,
-    packet: &Packet,
-    out: &mut Vec<f32>,
-) -> Result<Result<Spec, Error>, Fault> {
-    guarded(|| {
-        let buffer = decoder.decode(packet)?;
-        out.resize(buffer.samples_interleaved(), 0.0);
-        buffer.copy_to_slice_interleaved(&mut out[..]);
-        Ok((buffer.spec().rate(), buffer.spec().channels().count()))
-    })
-    .map_err(|_| panicked())
-}
-
-fn decode_opus(
-    decoder: &mut Opus,
-    packet: &Packet,
-    out: &mut Vec<f32>,
-) -> Result<Option<Spec>, Fault> {
-    let channels = decoder.channels();
-    let samples = guarded(|| decoder.decode(&packet.data)).map_err(|_| panicked())?;
-    Ok(samples.map(|samples| {
-        let frames = samples.len() / channels;
-        let start = usize::try_from(packet.trim_start.get())
-            .unwrap_or(frames)
-            .min(frames);
-        let end = usize::try_from(packet.trim_end.get())
-            .unwrap_or(frames)
-            .min(frames - start);
-        out.extend_from_slice(&samples[start * channels..(frames - end) * channels]);
-        (opus::RATE, channels)
-    }))
-}
-
-fn decoder(parameters: &AudioCodecParameters) -> Result<Decoder, Fault> {
-    if parameters.codec == CODEC_ID_OPUS {
-        let channels = parameters.channels.as_ref().map_or(1, |all| all.count());
-        let decoder = Opus::new(parameters.extra_data.as_deref(), channels)?;
-        return Ok(Decoder::Opus(Box::new(decoder)));
-    }
-    let (codecs, options) = (
-        symphonia::default::get_codecs(),
-        AudioDecoderOptions::default(),
-    );
-    match guarded(|| codecs.make_audio_decoder(parameters, &options)).map_err(|_| panicked())? {
-        Ok(decoder) => Ok(Decoder::Library(decoder)),
-        Err(Error::Unsupported(_)) => Err(Fault::Coding {
-            coding: coding_name(parameters),
-        }),
-        Err(error) => Err(unopened(error, true)),
-    }
-}
-
-/// The common name of a coding.
-fn coding_name(parameters: &AudioCodecParameters) -> String {
-    let name = match parameters.codec {
-        well_known::CODEC_ID_AAC => "AAC",
-        well_known::CODEC_ID_ALAC => "ALAC",
-        well_known::CODEC_ID_FLAC => "FLAC",
-        well_known::CODEC_ID_MP1 => "MP1",
-        well_known::CODEC_ID_MP2 => "MP2",
-        well_known::CODEC_ID_MP3 => "MP3",
-        well_known::CODEC_ID_VORBIS => "Vorbis",
-        well_known::CODEC_ID_OPUS => "Opus",
-        well_known::CODEC_ID_SPEEX => "Speex",
-        well_known::CODEC_ID_AC3 => "AC-3",
-        well_known::CODEC_ID_EAC3 => "E-AC-3",
-        well_known::CODEC_ID_WMA => "WMA",
-        well_known::CODEC_ID_PCM_ALAW => "A-law",
-        well_known::CODEC_ID_PCM_MULAW => "mu-law",
-        well_known::CODEC_ID_ADPCM_MS
-        | well_known::CODEC_ID_ADPCM_IMA_WAV
-        | well_known::CODEC_ID_ADPCM_IMA_QT => "ADPCM",
-        other => {
-            let known = symphonia::default::get_codecs().get_audio_decoder(other);
-            let name = known.map_or("a coding without a known name", |it| {
-                it.codec.info.long_name
-            });
-            let bits = name.split(' ').find(|word| word.ends_with("-bit"));
-            let float = if name.contains("Floating") {
-                " float"
-            } else {
-                ""
-            };
-            return match bits.filter(|_| name.starts_with("PCM")) {
-                Some(bits) => format!("{bits}{float}"),
-                None => name.into(),
-            };
-        }
-    };
-    name.into()
 }

@@ -15,6 +15,7 @@
 //! [`Warning`].
 mod clip;
 mod coded;
+mod decoder;
 mod fault;
 mod guard;
 mod input;

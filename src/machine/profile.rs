@@ -191,4 +191,21 @@ impl Profile {
     pub fn is_typical(&self, figure: Figure) -> bool {
         self.origin(figure) == Some(&Origin::Typical)
     }
+
+    /// Where this machine's speed can lie: the search band, narrowed by what is known of idle, full
+    /// throttle and limiter with room for an engine that is badly set (0.6 times the slowest idle
+    /// to 1.35 times the fastest full throttle; common practice, no source: a bare shaft or a short
+    /// line makes an engine up to a quarter faster).
+    pub fn search_band(&self) -> SpeedRange {
+        let speeds = &self.speeds;
+        let low = speeds.idle.map_or(0.0, |range| 0.6 * range.low().0);
+        let full = speeds.full_throttle.map(|range| 1.35 * range.high().0);
+        let limiter = speeds.limiter.map(|speed| 1.1 * speed.0);
+        // Only the maximum bounds the speed; a limiter above it widens the band.
+        let high = full.map_or(f64::INFINITY, |full| full.max(limiter.unwrap_or(0.0)));
+        SpeedRange(
+            Rpm(self.search.low().0.max(low).min(self.search.high().0)),
+            Rpm(self.search.high().0.min(high).max(self.search.low().0)),
+        )
+    }
 }

@@ -352,6 +352,20 @@ fn filling_in_leaves_out_what_would_contradict() {
     assert_eq!(clutched.used_for, None);
 }
 
+#[test]
+fn known_speeds_narrow_the_search() {
+    let band = |text: &str| Profile::from_toml(text).unwrap().search_band();
+    assert_eq!(band(""), DEFAULT_SEARCH);
+    assert_eq!(
+        band("[speeds]\nidle = [2700, 3000]\nfull_throttle = [9000, 10000]"),
+        SpeedRange(Rpm(0.6 * 2_700.0), Rpm(1.35 * 10_000.0))
+    );
+    assert_eq!(
+        band("[speeds]\nfull_throttle = [9000, 10000]\nsearch = [2000, 9500]"),
+        SpeedRange(Rpm(2_000.0), Rpm(9_500.0))
+    );
+}
+
 fn any_origin() -> impl Strategy<Value = Option<Origin>> {
     of("\\PC{0,20}|maker|typical|measured".prop_map(Origin::from))
 }

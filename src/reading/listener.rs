@@ -1,6 +1,11 @@
 //! From blocks of samples to frames.
-use super::Frame;
+use std::collections::VecDeque;
+
+use super::ear::{Ear, Heard};
+use super::frame::Frame;
+use crate::capture::{Fault, Resampler, WORKING_RATE};
 use crate::machine::Profile;
+use crate::spectrum::HOP;
 use crate::units::Seconds;
 
 /// How far a listener may look ahead before it decides.
@@ -12,27 +17,128 @@ pub enum Look {
     Ahead,
 }
 
+/// Size of a sample, of full scale, from which it counts as clipped.
+const FULL: f32 = 0.985;
+/// How much better another channel has to be to be taken instead.
+const BETTER: f64 = 0.5;
+/// Memory of a channel's quality, per hop: 1 s.
+const MEMORY: f64 = 0.016;
+
 /// Turns interleaved samples at any rate into frames, one each [`Listener::hop`].
 ///
-/// Block sizes never change a reading.
-pub struct Listener {}
+/// With two or more channels each of them and their mean are heard, and each frame is taken from
+/// the one that reads best. Block sizes never change a reading.
+pub struct Listener {
+    resampler: Resampler,
+    rate: u64,
+    channels: usize,
+    working: Vec<Vec<f32>>,
+    mean: Vec<f32>,
+    ears: Vec<Ear>,
+    heard: Vec<VecDeque<Heard>>,
+    quality: Vec<f64>,
+    best: usize,
+    /// Samples of a channel taken.
+    taken: u64,
+    /// Clipped and all samples of each hop that is not yet framed.
+    clipped: VecDeque<(u32, u32)>,
+    first: u64,
+}
 
 impl Listener {
     /// A listener for interleaved samples, `sample_rate` 8,000 to 192,000 per second, 1 to 8
     /// `channels`.
-    pub fn new(_sample_rate: u32, _channels: usize, _machine: &Profile, _look: Look) -> Self {
-        Listener {}
+    ///
+    /// # Errors
+    /// A sample rate or channel count outside these ranges.
+    pub fn new(sample_rate: u32, channels: usize, machine: &Profile, look: Look) -> Result<Self, Fault> {
+        let resampler = Resampler::new(sample_rate, channels)?;
+        let ears = if channels == 1 { 1 } else { channels + 1 };
+        Ok(Listener {
+            resampler,
+            rate: u64::from(sample_rate),
+            channels,
+            working: vec![Vec::new(); channels],
+            mean: Vec::new(),
+            ears: (0..ears).map(|_| Ear::new(machine, look)).collect(),
+            heard: vec![VecDeque::new(); ears],
+            quality: vec![0.0; ears],
+            best: 0,
+            taken: 0,
+            clipped: VecDeque::new(),
+            first: 0,
+        })
     }
 
     /// Time between frames.
     pub fn hop(&self) -> Seconds {
-        Seconds(0.016)
+        Seconds(HOP as f64 / f64::from(WORKING_RATE))
     }
 
     /// Takes a block of interleaved samples (finite, full scale 1) of any length and appends the
     /// frames that are now decided.
-    pub fn push(&mut self, _block: &[f32], _frames: &mut Vec<Frame>) {}
+    pub fn push(&mut self, block: &[f32], frames: &mut Vec<Frame>) {
+        for samples in block.chunks_exact(self.channels) {
+            let hop = self.taken * u64::from(WORKING_RATE) / (self.rate * HOP as u64);
+            self.taken += 1;
+            let at = (hop - self.first) as usize;
+            while self.clipped.len() <= at {
+                self.clipped.push_back((0, 0));
+            }
+            let count = &mut self.clipped[at];
+            count.0 += u32::from(samples.iter().any(|s| s.abs() >= FULL));
+            count.1 += 1;
+        }
+        self.working.iter_mut().for_each(Vec::clear);
+        self.resampler.push(block, &mut self.working);
+        self.listen(frames);
+    }
 
     /// Ends the sound and appends the frames that are left.
-    pub fn finish(&mut self, _frames: &mut Vec<Frame>) {}
+    pub fn finish(&mut self, frames: &mut Vec<Frame>) {
+        self.working.iter_mut().for_each(Vec::clear);
+        self.resampler.finish(&mut self.working);
+        self.listen(frames);
+        for (ear, heard) in self.ears.iter_mut().zip(&mut self.heard) {
+            ear.finish(heard);
+        }
+        self.choose(frames);
+    }
+
+    fn listen(&mut self, frames: &mut Vec<Frame>) {
+        for ((ear, heard), channel) in self.ears.iter_mut().zip(&mut self.heard).zip(&self.working) {
+            ear.push(channel, heard);
+        }
+        if self.channels > 1 {
+            self.mean.clear();
+            let n = self.working[0].len();
+            let scale = 1.0 / self.channels as f32;
+            self.mean.extend((0..n).map(|i| self.working.iter().map(|c| c[i]).sum::<f32>() * scale));
+            self.ears[self.channels].push(&self.mean, &mut self.heard[self.channels]);
+        }
+        self.choose(frames);
+    }
+
+    /// Takes each hop that all ears have decided from the best of them.
+    fn choose(&mut self, frames: &mut Vec<Frame>) {
+        while self.heard.iter().all(|h| !h.is_empty()) {
+            let mut best = None;
+            for (i, heard) in self.heard.iter_mut().enumerate() {
+                let Some(h) = heard.pop_front() else { continue };
+                let q = &mut self.quality[i];
+                *q += MEMORY * (h.quality - *q);
+                if i == self.best {
+                    best = Some(h.frame);
+                } else if self.quality[i] > self.quality[self.best] + BETTER {
+                    self.best = i;
+                    best = Some(h.frame);
+                }
+            }
+            let Some(mut frame) = best else { return };
+            let (clipped, all) = self.clipped.pop_front().unwrap_or((0, 0));
+            self.first += 1;
+            frame.clipped = f64::from(clipped) / f64::from(all.max(1));
+            frames.push(frame);
+        }
+    }
 }

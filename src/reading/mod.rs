@@ -11,6 +11,7 @@
 //! returns (`hang`) and a swinging idle (`hunting`). Nothing is refused: a clip without a readable
 //! frame has spans that say why.
 mod cutter;
+mod ear;
 mod frame;
 mod hang;
 mod hunting;

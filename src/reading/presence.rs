@@ -3,35 +3,40 @@
 //! The tachometer always finds the best speed; this decides whether to believe it. An engine
 //! stands on many orders at once, goes on without pauses, wobbles a little and varies from turn to
 //! turn. Mains hum is too perfect, a voice glides and pauses, a chord has lines that belong to no
-//! common crank, weather has no lines.
+//! common crank, weather has no lines. Running means of such features over a second go into a
+//! logistic score of second degree, fitted on engines and on other sounds.
 use super::weights::ENGINE;
 use crate::firing::{Differences, Families};
 use crate::tach::{Moment, Unreadable};
 use crate::units::Decibels;
 
 /// Features of a hop.
-pub const FEATURES: usize = 26;
+pub const FEATURES: usize = 18;
+/// Terms of the score: a constant, each feature, each product of two.
+pub const TERMS: usize = 1 + FEATURES + FEATURES * (FEATURES + 1) / 2;
 
-/// Memories of the running means, per hop: 0.25 s and 1 s.
+/// Memories of the running means, per hop: 0.1 s, 0.25 s and 1 s.
+const QUICK: f64 = 0.15;
 const FAST: f64 = 0.062;
 const SLOW: f64 = 0.016;
-/// Running means kept at each memory.
-const MEANS: usize = 9;
-/// Score (log odds) from which an engine is believed, and down to which it stays believed.
-const BELIEVE: f64 = 0.8;
-const DOUBT: f64 = -0.6;
-/// Level below which nothing is heard.
-const SILENT: Decibels = Decibels(-75.0);
+/// Running means kept.
+const MEANS: usize = 11;
+/// Mains hum and its rectified form show as these speeds: 25, 30, 50, 60, 100, 120, 150 and 180 Hz
+/// (public supply frequencies are 50 and 60 Hz within 0.4 % and more closely most of the time).
+const MAINS: [f64; 8] = [1_500.0, 1_800.0, 3_000.0, 3_600.0, 6_000.0, 7_200.0, 9_000.0, 10_800.0];
+/// How close to a mains speed, as a ratio.
+const MAINS_NEAR: f64 = 0.004;
+/// Wobble of the speed, as a ratio, below which a sound is too even for an engine at a mains speed.
+const TOO_EVEN: f64 = 0.000_8;
 
-/// Decides hop by hop.
+/// Scores hop after hop.
 #[derive(Debug, Default)]
 pub struct Presence {
-    fast: [f64; MEANS],
-    slow: [f64; MEANS],
+    mean: [f64; MEANS],
+    trend: f64,
+    drift: f64,
     last: Option<(f64, f64)>,
     stretch: u32,
-    score: f64,
-    believed: bool,
 }
 
 impl Presence {
@@ -40,111 +45,106 @@ impl Presence {
         Self::default()
     }
 
-    /// Takes a hop and gives the features that the score is made of.
-    pub fn features(
-        &mut self,
-        moment: &Moment,
-        d: &Differences,
-        f: &Families,
-        level: Decibels,
-    ) -> [f64; FEATURES] {
+    /// Takes a hop and gives the features that the score is made of, each about -2 to 2.
+    pub fn features(&mut self, moment: &Moment, d: &Differences, f: &Families, level: Decibels) -> [f64; FEATURES] {
         let log = |x: f64, least: f64| (x + least).log10();
         let speed = moment.rpm.0.ln();
         let level = level.0.max(-100.0);
-        let (step, jump) = self
-            .last
-            .map_or((0.0, 0.0), |(s, l)| (speed - s, level - l));
+        let fresh = self.last.is_none() || self.stretch != moment.counts.stretch;
+        let (step, jump) = self.last.map_or((0.0, 0.0), |(s, l)| (speed - s, level - l));
+        if fresh {
+            self.trend = speed;
+            self.drift = 0.0;
+        }
+        // What is left of the speed after a trend that follows in a quarter of a second.
+        let off = speed - self.trend - self.drift;
+        self.trend += self.drift + 2.0 * FAST * off;
+        self.drift += FAST * FAST * off;
         let alike = d.apart.iter().fold(f64::MAX, |m, v| m.min(*v));
+        let highest = f.contrast.iter().fold(f64::MIN, |m, v| m.max(*v));
         let now: [f64; MEANS] = [
             moment.refined.height,
             moment.refined.lines as f64 / 12.0,
             log(1.0 - moment.probability.min(1.0), 0.003),
             log(alike, 1e-2),
-            step.abs().min(0.2),
-            jump.abs().min(20.0),
+            step.abs().min(0.1),
+            jump.abs().min(10.0),
             f.explained,
-            moment.change.abs().min(10.0),
+            off.powi(2).min(0.01),
             level,
+            f.whole,
+            highest,
         ];
-        let fresh = self.last.is_none() || self.stretch != moment.counts.stretch;
-        for i in 0..MEANS {
-            if fresh {
-                self.fast[i] = now[i];
-                self.slow[i] = now[i];
-            } else {
-                self.fast[i] += FAST * (now[i] - self.fast[i]);
-                self.slow[i] += SLOW * (now[i] - self.slow[i]);
-            }
+        for (i, n) in now.into_iter().enumerate() {
+            let memory = if fresh { 1.0 } else { SLOW };
+            self.mean[i] += memory * (n - self.mean[i]);
         }
         self.stretch = moment.counts.stretch;
         self.last = Some((speed, level));
-        let highest = f.contrast.iter().fold(f64::MIN, |m, v| m.max(*v));
+        let m = &self.mean;
         [
-            1.0,
-            now[0],
-            now[1],
-            now[2],
-            self.fast[0],
-            self.fast[1],
-            self.fast[2],
-            self.fast[3],
-            log(self.fast[4], 1e-4),
-            log(self.fast[5], 0.1),
-            self.fast[6],
-            log(self.fast[7], 1e-2),
-            self.slow[0],
-            self.slow[1],
-            self.slow[2],
-            self.slow[3],
-            log(self.slow[4], 1e-4),
-            log(self.slow[5], 0.1),
-            self.slow[6],
-            level - self.slow[8],
-            log(moment.error, 1e-5),
-            f.whole,
-            highest,
-            (moment.rpm.0 / 6_000.0 - 1.0).clamp(-1.0, 1.0),
-            f64::from(u8::from(moment.rpm.0 > 13_500.0)),
-            f64::from(u8::from(moment.rpm.0 < 2_000.0)),
+            now[0] - 1.0,
+            2.0 * now[1] - 1.0,
+            now[2] + 1.5,
+            m[0] - 1.0,
+            4.0 * m[1] - 3.0,
+            m[2] + 1.5,
+            2.0 * m[3] + 1.5,
+            log(m[4], 1e-4) + 2.0,
+            log(m[5], 0.05),
+            4.0 * m[6] - 3.0,
+            log(m[7].sqrt(), 1e-5) + 2.0,
+            ((level - m[8]) / 10.0).clamp(-2.0, 2.0),
+            m[9] - 1.5,
+            m[10] - 0.7,
+            2.0 * now[6] - 1.5,
+            (moment.rpm.0 / 6_000.0 - 1.0).clamp(-1.0, 1.5),
+            f64::from(u8::from(self.too_even(moment))),
+            f64::from(u8::from(moment.rpm.0 < 2_000.0)) - f64::from(u8::from(moment.rpm.0 > 14_500.0)),
         ]
     }
 
-    /// Decides on a hop.
-    pub fn decide(
-        &mut self,
-        moment: &Moment,
-        d: &Differences,
-        f: &Families,
-        level: Decibels,
-    ) -> Result<(), Unreadable> {
-        let features = self.features(moment, d, f, level);
-        let score: f64 = features.iter().zip(&ENGINE).map(|(f, w)| f * w).sum();
-        self.score += 0.25 * (score - self.score);
-        if level < SILENT {
-            self.believed = false;
-            self.score = self.score.min(DOUBT);
-            return Err(Unreadable::Silence);
-        }
-        self.believed = self.score > if self.believed { DOUBT } else { BELIEVE };
-        if self.believed {
-            Ok(())
-        } else {
-            Err(self.reason(moment, f))
-        }
+    /// Log odds that an engine is heard.
+    pub fn score(&mut self, moment: &Moment, d: &Differences, f: &Families, level: Decibels) -> f64 {
+        terms(&self.features(moment, d, f, level)).iter().zip(&ENGINE).map(|(t, w)| t * w).sum()
     }
 
-    /// Why an engine is not believed.
-    fn reason(&self, moment: &Moment, f: &Families) -> Unreadable {
-        if moment.refined.lines < 3 || f.whole < 0.35 {
+    /// At a mains speed and evener than an engine runs?
+    fn too_even(&self, moment: &Moment) -> bool {
+        self.mean[7].sqrt() < TOO_EVEN && MAINS.iter().any(|m| (moment.rpm.0 / m - 1.0).abs() < MAINS_NEAR)
+    }
+
+    /// The most likely reason why an engine is not believed.
+    pub fn reason(&self, moment: &Moment, f: &Families) -> Unreadable {
+        if self.too_even(moment) {
+            Unreadable::SteadyHum
+        } else if moment.refined.lines < 3 || self.mean[9] < 0.5 {
             Unreadable::NoEngine
-        } else if moment.change.abs() > 1.0 || self.fast[4] > 0.05 {
+        } else if moment.change.abs() > 1.0 || self.mean[4] > 0.05 {
             Unreadable::Unsteady
-        } else if f.explained < 0.5 {
-            Unreadable::TwoEngines
-        } else if f.whole > 1.2 {
+        } else if self.mean[9] > 1.2 && f.explained > 0.5 {
             Unreadable::OtherPitch
+        } else if self.mean[6] < 0.5 {
+            Unreadable::TwoEngines
         } else {
             Unreadable::TooMuchNoise
         }
     }
 }
+
+/// The terms of the score: 1, the features, and their products in pairs, each once.
+pub fn terms(features: &[f64; FEATURES]) -> [f64; TERMS] {
+    let mut out = [1.0; TERMS];
+    out[1..=FEATURES].copy_from_slice(features);
+    let mut at = 1 + FEATURES;
+    for i in 0..FEATURES {
+        for j in i..FEATURES {
+            out[at] = features[i] * features[j];
+            at += 1;
+        }
+    }
+    out
+}
+
+/// Memory of a causal smoothing of the score.
+pub(super) const SMOOTH: f64 = QUICK;

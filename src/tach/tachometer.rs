@@ -6,9 +6,9 @@ use super::base::{self, Base, Counter, Counts};
 use super::evidence::{self, Evidence, RHYTHMS, SPEEDS};
 use super::path::{Chain, Place};
 use super::refine::{Refined, refine};
+use crate::spectrum::{Framer, HOP, Lines, Spectrum};
 use crate::capture::WORKING_RATE;
 use crate::machine::SpeedRange;
-use crate::spectrum::{Framer, HOP, Lines, Spectrum};
 use crate::units::Rpm;
 
 /// Hops on either side of a moment along which the sound is cut: a third of a second.
@@ -35,17 +35,9 @@ pub struct LookAhead {
 
 impl LookAhead {
     /// For recorded clips: about five seconds.
-    pub const CLIP: LookAhead = LookAhead {
-        hops: 60,
-        batch: 40,
-        slips: 240,
-    };
+    pub const CLIP: LookAhead = LookAhead { hops: 60, batch: 40, slips: 240 };
     /// For live sound: the reading trails the sound by 192 ms.
-    pub const LIVE: LookAhead = LookAhead {
-        hops: 3,
-        batch: 1,
-        slips: 0,
-    };
+    pub const LIVE: LookAhead = LookAhead { hops: 3, batch: 1, slips: 0 };
 }
 
 /// A hop whose base is not yet decided.
@@ -82,8 +74,13 @@ pub struct Moment {
 
 /// Crank speed from a stream of samples at the working rate.
 pub struct Tachometer {
-    look: LookAhead,
     framer: Framer,
+    tracker: Tracker,
+}
+
+/// From frames to moments.
+struct Tracker {
+    look: LookAhead,
     spectrum: Spectrum,
     lines: Lines,
     evidence: Evidence,
@@ -100,6 +97,8 @@ pub struct Tachometer {
     past: Vec<f64>,
     /// First undecided hop.
     hop: usize,
+    /// Frames taken.
+    frames: usize,
     path: Vec<f64>,
     local: Vec<f64>,
 }
@@ -109,9 +108,8 @@ impl Tachometer {
     pub fn new(look: LookAhead, band: SpeedRange) -> Self {
         let from = evidence::place(band.0).floor().max(0.0) as usize;
         let to = evidence::place(band.1).ceil().clamp(0.0, SPEEDS as f64) as usize;
-        Tachometer {
+        let tracker = Tracker {
             look,
-            framer: Framer::new(Spectrum::FRAME),
             spectrum: Spectrum::new(),
             lines: Lines::default(),
             evidence: Evidence::new(),
@@ -125,40 +123,44 @@ impl Tachometer {
             start: 0,
             past: Vec::new(),
             hop: 0,
+            frames: 0,
             path: Vec::new(),
             local: Vec::new(),
-        }
+        };
+        Tachometer { framer: Framer::new(Spectrum::FRAME), tracker }
     }
 
     /// Samples by which the newest decided hop trails the sound at most.
     pub fn delay(&self) -> usize {
-        self.framer.delay() + (self.look.hops + self.look.batch - 1 + self.look.slips) * HOP
+        let look = self.tracker.look;
+        self.framer.delay() + (look.hops + look.batch - 1 + look.slips) * HOP
     }
 
     /// Takes samples of any number; `each` gets every hop that is now decided.
     pub fn push(&mut self, samples: &[f32], each: &mut impl FnMut(&Moment, &Turns)) {
+        let Tachometer { framer, tracker } = self;
         // Hop by hop, so that what is decided never depends on the size of the blocks.
         for piece in samples.chunks(HOP) {
-            self.sound.extend_from_slice(piece);
-            let mut framer = std::mem::replace(&mut self.framer, Framer::new(2));
-            framer.push(piece, |frame| self.frame(frame, each));
-            self.framer = framer;
+            tracker.sound.extend_from_slice(piece);
+            framer.push(piece, |frame| tracker.frame(frame, each));
         }
     }
 
     /// Ends the sound: the hops that are left.
     pub fn finish(&mut self, each: &mut impl FnMut(&Moment, &Turns)) {
-        let mut framer = std::mem::replace(&mut self.framer, Framer::new(2));
-        framer.finish(|frame| self.frame(frame, each));
-        let places = self.chain.finish().to_vec();
-        let n = places.len();
-        self.decide(&places, n, each);
-        while !self.pending.is_empty() {
-            self.settle(each);
+        let Tachometer { framer, tracker } = self;
+        framer.finish(|frame| tracker.frame(frame, each));
+        let places = tracker.chain.finish().to_vec();
+        tracker.decide(&places, places.len(), each);
+        while !tracker.pending.is_empty() {
+            tracker.settle(each);
         }
     }
+}
 
+impl Tracker {
     fn frame(&mut self, frame: &[f32], each: &mut impl FnMut(&Moment, &Turns)) {
+        self.frames += 1;
         self.spectrum.lines(frame, &mut self.lines);
         let logits = self.evidence.logits(&self.lines);
         if let Some((places, done)) = self.chain.push(logits) {
@@ -172,20 +174,14 @@ impl Tachometer {
         let past = self.past.len();
         self.path.clear();
         self.path.extend_from_slice(&self.past);
-        self.path
-            .extend(places.iter().map(|p| evidence::speed(p.place).hertz().0));
+        self.path.extend(places.iter().map(|p| evidence::speed(p.place).hertz().0));
         for (i, place) in places.iter().enumerate().take(done) {
             let at = past + i;
             self.unbroken(at);
             let hop = self.hop;
             let middle = at.min(AROUND);
             let origin = (hop * HOP) as isize - (middle * HOP) as isize - self.start as isize;
-            let track = Track {
-                sound: &self.sound,
-                origin,
-                hop: HOP,
-                path: &self.local,
-            };
+            let track = Track { sound: &self.sound[..self.known()], origin, hop: HOP, path: &self.local };
             let change = slope(&self.local, middle);
             let mut ratio = 1.0;
             let mut refined = refine(self.angle.cut(&track, middle, 1.0), 1.0);
@@ -237,15 +233,9 @@ impl Tachometer {
 
     /// Decides the base of the oldest hop that waits, and hands it on.
     fn settle(&mut self, each: &mut impl FnMut(&Moment, &Turns)) {
-        let Some(mut p) = self.pending.pop_front() else {
-            return;
-        };
+        let Some(mut p) = self.pending.pop_front() else { return };
         let counts = p.moment.counts;
-        self.base = base::decide(
-            &counts,
-            self.pending.iter().map(|p| &p.moment.counts),
-            self.base,
-        );
+        self.base = base::decide(&counts, self.pending.iter().map(|p| &p.moment.counts), self.base);
         let path = p.moment.rpm;
         let times = |f: f64| Rpm(path.0 * f);
         if self.base == Base::Same {
@@ -261,12 +251,7 @@ impl Tachometer {
         } else {
             let factor = self.base.factor();
             let origin = ((p.moment.hop - p.middle) * HOP) as isize - self.start as isize;
-            let track = Track {
-                sound: &self.sound,
-                origin,
-                hop: HOP,
-                path: &p.local,
-            };
+            let track = Track { sound: &self.sound[..self.known()], origin, hop: HOP, path: &p.local };
             let refined = refine(self.angle.cut(&track, p.middle, p.scale * factor), 0.2);
             p.moment.rpm = times(factor);
             p.moment.refined = refined;
@@ -299,6 +284,12 @@ impl Tachometer {
                 self.local[i] = self.local[i + 1];
             }
         }
+    }
+
+    /// The sound up to the end of the newest frame: what lies beyond it depends on the blocks in
+    /// which it came and must not be seen.
+    fn known(&self) -> usize {
+        ((self.frames - 1) * HOP + Spectrum::FRAME / 2).saturating_sub(self.start).min(self.sound.len())
     }
 
     /// Drops sound that no later hop can need.

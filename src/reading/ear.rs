@@ -1,0 +1,219 @@
+//! One channel heard from samples to frames.
+use std::collections::VecDeque;
+
+use super::frame::Frame;
+use super::listener::Look;
+use super::presence::{Presence, SMOOTH};
+use crate::capture::WORKING_RATE;
+use crate::firing::{Firing, FiringKind, Judge};
+use crate::machine::Profile;
+use crate::spectrum::HOP;
+use crate::tach::angle::Turns;
+use crate::tach::{LookAhead, Moment, Speed, Tachometer, Unreadable};
+use crate::units::{Decibels, Rpm, Seconds};
+
+/// Hops of sound whose power makes the level of a frame: 0.13 s around it.
+const LEVEL: usize = 8;
+/// Level below which nothing is heard.
+const SILENT: Decibels = Decibels(-75.0);
+/// Hops on either side over which the score is averaged when there is time: 1 s.
+const AROUND: usize = 62;
+/// Averaged score (log odds) from which an engine is believed, and down to which it stays believed.
+const BELIEVE: f64 = 0.5;
+const DOUBT: f64 = -0.3;
+/// Score of a single hop below which it is not read even within a stretch that is believed.
+const LOST: f64 = -4.0;
+/// Probability of the base below which a speed is not told.
+const LEAST: f64 = 0.3;
+/// 95 % of a normal distribution lie within this many standard deviations.
+const TWO_SIDED: f64 = 1.96;
+/// An engine's own wander within a look, as a ratio.
+const WANDER: f64 = 0.000_6;
+
+/// How much of the change of speed a second adds to the standard error.
+const RAMP: f64 = 0.004;
+
+/// The live score follows at half of the quick memory.
+const SLOWER: f64 = 0.5;
+
+/// A frame with the quality by which channels are compared.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Heard {
+    pub frame: Frame,
+    pub quality: f64,
+}
+
+/// A hop whose presence is not yet decided.
+#[derive(Clone, Copy, Debug)]
+struct Waiting {
+    frame: Frame,
+    speed: Speed,
+    score: f64,
+    reason: Unreadable,
+    silent: bool,
+}
+
+/// Hears one channel.
+pub(super) struct Ear {
+    tachometer: Tachometer,
+    decision: Decision,
+}
+
+/// From what the tachometer says to frames.
+struct Decision {
+    judge: Judge,
+    presence: Presence,
+    look: Look,
+    /// Power summed over each hop not yet used up, and the hop under way.
+    powers: VecDeque<f64>,
+    first_power: usize,
+    partial: (f64, usize),
+    waiting: VecDeque<Waiting>,
+    past: VecDeque<f64>,
+    smooth: Option<f64>,
+    believed: bool,
+    crank_per_firing: f64,
+}
+
+impl Ear {
+    pub(super) fn new(machine: &Profile, look: Look) -> Self {
+        let ahead = match look {
+            Look::Live => LookAhead::LIVE,
+            Look::Ahead => LookAhead::CLIP,
+        };
+        let decision = Decision {
+            judge: Judge::new(),
+            presence: Presence::new(),
+            look,
+            powers: VecDeque::new(),
+            first_power: 0,
+            partial: (0.0, 0),
+            waiting: VecDeque::new(),
+            past: VecDeque::new(),
+            smooth: None,
+            believed: false,
+            crank_per_firing: 1.0,
+        };
+        Ear { tachometer: Tachometer::new(ahead, machine.search), decision }
+    }
+
+    pub(super) fn push(&mut self, samples: &[f32], out: &mut VecDeque<Heard>) {
+        let Ear { tachometer, decision } = self;
+        decision.power(samples);
+        tachometer.push(samples, &mut |m, look| decision.hop(m, look, out));
+    }
+
+    pub(super) fn finish(&mut self, out: &mut VecDeque<Heard>) {
+        let Ear { tachometer, decision } = self;
+        if decision.partial.1 > 0 {
+            decision.powers.push_back(decision.partial.0 / decision.partial.1 as f64);
+        }
+        tachometer.finish(&mut |m, look| decision.hop(m, look, out));
+        while !decision.waiting.is_empty() {
+            decision.settle(out);
+        }
+    }
+}
+
+impl Decision {
+    /// Sums the power of each hop.
+    fn power(&mut self, samples: &[f32]) {
+        for s in samples {
+            self.partial.0 += f64::from(s * s);
+            self.partial.1 += 1;
+            if self.partial.1 == HOP {
+                self.powers.push_back(self.partial.0 / HOP as f64);
+                self.partial = (0.0, 0);
+            }
+        }
+    }
+
+    /// Mean power around a hop.
+    fn level(&mut self, hop: usize) -> Decibels {
+        let from = hop.saturating_sub(LEVEL / 2);
+        while self.first_power < from && self.powers.len() > 1 {
+            self.powers.pop_front();
+            self.first_power += 1;
+        }
+        let n = (hop + LEVEL / 2).saturating_sub(self.first_power).clamp(1, self.powers.len().max(1));
+        let sum: f64 = self.powers.iter().take(n).sum();
+        Decibels::from_power(sum / n as f64)
+    }
+
+    fn hop(&mut self, moment: &Moment, look: &Turns, out: &mut VecDeque<Heard>) {
+        let level = self.level(moment.hop);
+        let firing = self.judge.judge(moment, look);
+        let (d, f) = (self.judge.differences, self.judge.families);
+        let score = self.presence.score(moment, &d, &f, level);
+        let error = (moment.error.powi(2) + WANDER.powi(2) + (moment.change * RAMP).powi(2)).sqrt();
+        let half = (TWO_SIDED * error).min(0.5);
+        let rpm = moment.rpm.0 * self.crank_per_firing;
+        let speed = Speed {
+            rpm: Rpm(rpm),
+            low: Rpm(rpm * (1.0 - half)),
+            high: Rpm(rpm * (1.0 + half)),
+            confidence: moment.probability,
+            other: (moment.runner_up.1 > 0.25).then_some(Rpm(moment.runner_up.0.0 * self.crank_per_firing)),
+        };
+        let t = Seconds((moment.hop * HOP) as f64 / f64::from(WORKING_RATE));
+        self.waiting.push_back(Waiting {
+            frame: Frame { t, speed: Ok(speed), firing, level, clipped: 0.0 },
+            speed,
+            score: score.clamp(-12.0, 12.0),
+            reason: self.presence.reason(moment, &f),
+            silent: level < SILENT,
+        });
+        let enough = match self.look {
+            Look::Live => 0,
+            Look::Ahead => AROUND,
+        };
+        if self.waiting.len() > enough {
+            self.settle(out);
+        }
+    }
+
+    /// Decides whether an engine is there at the oldest hop that waits.
+    fn settle(&mut self, out: &mut VecDeque<Heard>) {
+        let Some(mut w) = self.waiting.pop_front() else { return };
+        let score = if w.silent { -6.0 } else { w.score };
+        let mean = match self.look {
+            Look::Live => {
+                let s = self.smooth.map_or(score, |s| s + SLOWER * SMOOTH * (score - s));
+                self.smooth = Some(s);
+                s
+            }
+            Look::Ahead => {
+                let later = self.waiting.iter().map(|w| if w.silent { -6.0 } else { w.score });
+                let (sum, n) = self.past.iter().copied().chain([score]).chain(later).fold((0.0, 0), |(s, n), v| (s + v, n + 1));
+                self.past.push_back(score);
+                if self.past.len() > AROUND {
+                    self.past.pop_front();
+                }
+                sum / f64::from(n)
+            }
+        };
+        self.believed = mean > if self.believed { DOUBT } else { BELIEVE };
+        let unreadable = if w.silent {
+            Some(Unreadable::Silence)
+        } else if !self.believed {
+            Some(w.reason)
+        } else if score < LOST || w.speed.confidence < LEAST {
+            Some(if w.reason == Unreadable::OtherPitch { Unreadable::TooMuchNoise } else { w.reason })
+        } else {
+            None
+        };
+        match unreadable {
+            Some(reason) => {
+                w.frame.speed = Err(reason);
+                w.frame.firing = Firing { kind: FiringKind::None, skip_ratio: None, pattern: None, sub_order: None, variation: None };
+            }
+            None => {
+                let sure = 1.0 / (1.0 + (-mean).exp());
+                w.speed.confidence *= sure;
+                w.frame.speed = Ok(w.speed);
+            }
+        }
+        out.push_back(Heard { frame: w.frame, quality: score.max(-6.0) + 4.0 * w.speed.confidence });
+    }
+}
+
