@@ -63,7 +63,7 @@ pub fn hear(
         }
         samples += block.len() as u64;
         frames.drain(..).try_for_each(|frame| take(&frame))?;
-        progress.heard(seconds(samples));
+        progress.heard(seconds(block.len() as u64));
     }
     listener.finish(&mut frames);
     frames.drain(..).try_for_each(|frame| take(&frame))?;
