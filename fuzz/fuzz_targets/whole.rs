@@ -17,7 +17,8 @@ fuzz_target!(|bytes: &[u8]| {
     };
     let (sample_rate, channels) = (clip.facts().sample_rate, clip.facts().channels);
     let machine = Profile::default();
-    let mut listener = Listener::new(sample_rate, channels, &machine, Ahead::Ahead);
+    let mut listener = Listener::new(sample_rate, channels, &machine, Ahead::Ahead)
+        .expect("a clip has a rate that is heard");
     let (mut block, mut frames) = (vec![], vec![]);
     for _ in 0..MOST_BLOCKS {
         match clip.next_block(&mut block) {
