@@ -18,7 +18,7 @@ fn main() -> std::io::Result<()> {
             .collect();
         let mut framer = Framer::new(Spectrum::FRAME);
         let (mut spectrum, mut lines, mut evidence) =
-            (Spectrum::new(), Lines::default(), Evidence::new());
+            (Spectrum::new(), Lines::default(), Evidence::new(1.0));
         let name = std::path::Path::new(&clip)
             .file_stem()
             .expect("a file name")

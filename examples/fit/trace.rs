@@ -32,7 +32,8 @@ fn main() -> std::io::Result<()> {
             } else {
                 LookAhead::CLIP
             },
-            Profile::default().search,
+            Profile::default().search_band(),
+            1.0,
         );
         let (mut judge, mut presence) = (Judge::new(), Presence::new());
         let mut each = |m: &Moment, look: &Turns| {

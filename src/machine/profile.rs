@@ -192,6 +192,16 @@ impl Profile {
         self.origin(figure) == Some(&Origin::Typical)
     }
 
+    /// Firings in a revolution when none is skipped: one for each cylinder of a two-stroke, half as
+    /// many in a four-stroke cycle.
+    pub fn firings_per_revolution(&self) -> f64 {
+        let cylinders = f64::from(self.cylinders.max(1));
+        match self.cycle {
+            Cycle::TwoStroke => cylinders,
+            Cycle::FourStroke => 0.5 * cylinders,
+        }
+    }
+
     /// Where this machine's speed can lie: the search band, narrowed by what is known of idle, full
     /// throttle and limiter with room for an engine that is badly set (0.6 times the slowest idle
     /// to 1.35 times the fastest full throttle; common practice, no source: a bare shaft or a short

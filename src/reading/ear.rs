@@ -72,7 +72,6 @@ struct Decision {
     past: VecDeque<f64>,
     smooth: Option<f64>,
     believed: bool,
-    crank_per_firing: f64,
 }
 
 impl Ear {
@@ -92,9 +91,8 @@ impl Ear {
             past: VecDeque::new(),
             smooth: None,
             believed: false,
-            crank_per_firing: 1.0,
         };
-        Ear { tachometer: Tachometer::new(ahead, machine.search), decision }
+        Ear { tachometer: Tachometer::new(ahead, machine.search_band(), machine.firings_per_revolution()), decision }
     }
 
     pub(super) fn push(&mut self, samples: &[f32], out: &mut VecDeque<Heard>) {
@@ -147,13 +145,13 @@ impl Decision {
         let score = self.presence.score(moment, &d, &f, level);
         let error = (moment.error.powi(2) + WANDER.powi(2) + (moment.change * RAMP).powi(2)).sqrt();
         let half = (TWO_SIDED * error).min(0.5);
-        let rpm = moment.rpm.0 * self.crank_per_firing;
+        let rpm = moment.rpm.0;
         let speed = Speed {
             rpm: Rpm(rpm),
             low: Rpm(rpm * (1.0 - half)),
             high: Rpm(rpm * (1.0 + half)),
             confidence: moment.probability,
-            other: (moment.runner_up.1 > 0.25).then_some(Rpm(moment.runner_up.0.0 * self.crank_per_firing)),
+            other: (moment.runner_up.1 > 0.25).then_some(Rpm(moment.runner_up.0.0)),
         };
         let t = Seconds((moment.hop * HOP) as f64 / f64::from(WORKING_RATE));
         self.waiting.push_back(Waiting {

@@ -50,14 +50,6 @@ pub struct Evidence {
     logits: [[f32; SPEEDS]; RHYTHMS],
 }
 
-/// Lines of a family up to `last`/`parts`, whole orders left out.
-fn family(parts: u32, last: u32, keep: impl Fn(u32) -> bool) -> Vec<isize> {
-    (1..=last)
-        .filter(|j| keep(*j))
-        .map(|j| LogAxis::shift(j, parts))
-        .collect()
-}
-
 /// Adds `axis`, shifted, to `sum`; beyond the ends of the axis a line counts as absent.
 fn add(sum: &mut [f32; SPEEDS], axis: &[f32], shift: isize, scale: f32) {
     let from = FIRST as isize + shift;
@@ -72,14 +64,19 @@ fn add(sum: &mut [f32; SPEEDS], axis: &[f32], shift: isize, scale: f32) {
 }
 
 impl Evidence {
-    /// Lays out the lines.
-    pub fn new() -> Self {
+    /// Lays out the lines for an engine with `firings` per revolution (above 0): the lines then lie
+    /// at multiples and parts of the firing fundamental, while the grid holds crank speeds.
+    pub fn new(firings: f64) -> Self {
+        let at = (firings.log2() * LogAxis::PER_OCTAVE as f64).round() as isize;
+        let family = |parts: u32, last: u32, keep: &dyn Fn(u32) -> bool| -> Vec<isize> {
+            (1..=last).filter(|j| keep(*j)).map(|j| at + LogAxis::shift(j, parts)).collect()
+        };
         Evidence {
-            whole: std::array::from_fn(|k| LogAxis::shift(k as u32 + 1, 1)),
-            halves: family(2, 17, |j| j % 2 == 1),
-            thirds: family(3, 19, |j| j % 3 != 0),
-            quarters: family(4, 23, |j| j % 2 == 1),
-            fifths: family(5, 19, |j| j % 5 != 0),
+            whole: std::array::from_fn(|k| at + LogAxis::shift(k as u32 + 1, 1)),
+            halves: family(2, 17, &|j| j % 2 == 1),
+            thirds: family(3, 19, &|j| j % 3 != 0),
+            quarters: family(4, 23, &|j| j % 2 == 1),
+            fifths: family(5, 19, &|j| j % 5 != 0),
             features: vec![[0.0; SPEEDS]; FEATURES],
             spare: [0.0; SPEEDS],
             still: vec![0.0; LogAxis::BINS],
@@ -218,11 +215,5 @@ impl Evidence {
             }
         }
         &self.logits
-    }
-}
-
-impl Default for Evidence {
-    fn default() -> Self {
-        Self::new()
     }
 }

@@ -81,6 +81,7 @@ pub struct Tachometer {
 /// From frames to moments.
 struct Tracker {
     look: LookAhead,
+    firings: f64,
     spectrum: Spectrum,
     lines: Lines,
     evidence: Evidence,
@@ -93,7 +94,7 @@ struct Tracker {
     sound: Vec<f32>,
     /// Index in the stream of `sound[0]`.
     start: usize,
-    /// Speeds of the last decided hops, revolutions a second.
+    /// Firing fundamentals of the last decided hops, in hertz.
     past: Vec<f64>,
     /// First undecided hop.
     hop: usize,
@@ -104,15 +105,17 @@ struct Tracker {
 }
 
 impl Tachometer {
-    /// A tachometer for speeds in `band`.
-    pub fn new(look: LookAhead, band: SpeedRange) -> Self {
+    /// A tachometer for crank speeds in `band` of an engine with `firings` per revolution (above 0:
+    /// cylinders for a two-stroke, half as many for a four-stroke cycle).
+    pub fn new(look: LookAhead, band: SpeedRange, firings: f64) -> Self {
         let from = evidence::place(band.0).floor().max(0.0) as usize;
         let to = evidence::place(band.1).ceil().clamp(0.0, SPEEDS as f64) as usize;
         let tracker = Tracker {
             look,
             spectrum: Spectrum::new(),
             lines: Lines::default(),
-            evidence: Evidence::new(),
+            evidence: Evidence::new(firings),
+            firings,
             chain: Chain::new(look.hops, look.batch, from..to),
             angle: Angle::new(),
             counter: Counter::new(),
@@ -174,7 +177,7 @@ impl Tracker {
         let past = self.past.len();
         self.path.clear();
         self.path.extend_from_slice(&self.past);
-        self.path.extend(places.iter().map(|p| evidence::speed(p.place).hertz().0));
+        self.path.extend(places.iter().map(|p| evidence::speed(p.place).hertz().0 * self.firings));
         for (i, place) in places.iter().enumerate().take(done) {
             let at = past + i;
             self.unbroken(at);
@@ -193,7 +196,7 @@ impl Tracker {
             self.path[at] = speed;
             let moment = Moment {
                 hop,
-                rpm: crate::units::Hertz(speed).rpm(),
+                rpm: crate::units::Hertz(speed / self.firings).rpm(),
                 error: refined.error,
                 probability: place.probability,
                 rhythm: place.rhythm,
