@@ -110,7 +110,8 @@ fn one_move(number: usize, turn: &Move, look: &Look) -> String {
 }
 
 fn heading(words: &str, look: &Look) -> String {
-    format!("{}\n", look.paint(Tone::Strong, words))
+    let lines = wrapped("", words, look.width);
+    lines.lines().map(|line| look.paint(Tone::Strong, line) + "\n").collect()
 }
 
 /// A heading with what `fill` writes below it; nothing where that is nothing.
