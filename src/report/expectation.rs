@@ -258,8 +258,13 @@ impl Comparison {
     }
 }
 
+/// Seconds to the hundredth, without zeros that say nothing.
+fn seconds(t: f64) -> f64 {
+    (t * 100.0).round() / 100.0
+}
+
 fn compare(stretch: &Stretch, tally: &Tally, out: &mut Vec<Difference>) {
-    let place = format!("{} to {} s", stretch.from_s, stretch.to_s);
+    let place = format!("{} to {} s", seconds(stretch.from_s), seconds(stretch.to_s));
     if tally.frames == 0 {
         let expected = "sound in this stretch".into();
         out.push(Difference {
