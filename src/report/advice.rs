@@ -111,7 +111,10 @@ fn one_move(number: usize, turn: &Move, look: &Look) -> String {
 
 fn heading(words: &str, look: &Look) -> String {
     let lines = wrapped("", words, look.width);
-    lines.lines().map(|line| look.paint(Tone::Strong, line) + "\n").collect()
+    lines
+        .lines()
+        .map(|line| look.paint(Tone::Strong, line) + "\n")
+        .collect()
 }
 
 /// A heading with what `fill` writes below it; nothing where that is nothing.
