@@ -62,8 +62,8 @@ fn main() -> std::io::Result<()> {
                 d.weak_run,
                 d.strong_run,
                 d.two_kinds,
-                0.0,
-                0.0,
+                c.halves.halves + 10.0 * f64::from(u8::from(c.halves.half_slip)),
+                c.halves.whole,
             ];
             values.extend(firing);
             values.extend(engine);

@@ -44,8 +44,10 @@ impl Judge {
 
     /// Takes a look and gives the features that the score is made of.
     pub fn features(&mut self, moment: &Moment, look: &Turns) -> [f64; FEATURES] {
-        self.differences = self.revolutions.differences(look);
-        self.families = families(look);
+        if moment.fresh || self.families == Families::default() {
+            self.differences = self.revolutions.differences(look);
+            self.families = families(look);
+        }
         let (d, f) = (&self.differences, &self.families);
         let log = |x: f64, least: f64| (x + least).log10();
         let skipped: f32 = moment.rhythm[1..].iter().sum();

@@ -32,18 +32,7 @@ pub fn families(look: &Turns) -> Families {
             .iter()
             .fold(f32::MIN, |m, v| m.max(*v))
     };
-    // The floor: the median over one order around the line.
-    let floor = |order: f64| -> f32 {
-        let from = ((order - 0.5) * bins).max(1.0) as usize;
-        let to = (((order + 0.5) * bins) as usize).min(look.orders.len());
-        let mut v = [0.0f32; 144];
-        let n = (to - from).min(v.len());
-        v[..n].copy_from_slice(&look.orders[from..from + n]);
-        *v[..n].select_nth_unstable_by(n * 2 / 5, f32::total_cmp).1
-    };
-    let floors: Vec<f32> = (0..=highest as usize)
-        .map(|k| floor((k as f64).max(0.6)))
-        .collect();
+    let floors = &look.floor[..=highest as usize];
     let power = |db: f32| 10f64.powf(f64::from(db));
     let mut out = Families {
         level: f64::MIN,

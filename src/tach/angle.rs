@@ -12,6 +12,10 @@ use crate::spectrum::Window;
 pub const SAMPLES: usize = 2048;
 /// Samples a second that a look has at least, so that nothing below 2 kHz folds.
 const DENSITY: f64 = 4_200.0;
+/// Samples between exact positions of a cut.
+const PIECE: usize = 16;
+/// Orders at which the floor is read, 0 (half an order up) to this.
+pub const FLOORS: usize = 13;
 
 /// A stretch of sound in crank angle.
 #[derive(Clone, Debug)]
@@ -22,6 +26,9 @@ pub struct Turns {
     pub per_turn: usize,
     /// Power at each bin of the order spectrum, in units of 10 dB, Hann window.
     pub orders: Vec<f32>,
+    /// Floor under each order, in the units of `orders`: the 40 % quantile of the bins within half an
+    /// order of it.
+    pub floor: [f32; FLOORS],
     /// Orders from the line at a bin to the next: one revolution over the length of the look.
     pub order_per_bin: f64,
 }
@@ -29,7 +36,8 @@ pub struct Turns {
 /// Cuts and transforms.
 pub struct Angle {
     fft: Arc<dyn RealToComplex<f32>>,
-    window: Vec<f32>,
+    /// Hann windows over the whole look and over its middle half.
+    windows: [Vec<f32>; 2],
     time: Vec<f32>,
     bins: Vec<Complex<f32>>,
     scratch: Vec<Complex<f32>>,
@@ -66,24 +74,16 @@ impl Track<'_> {
 
     /// Sound between samples, by the cubic through four of them; zero beyond the ends.
     fn sound(&self, sample: f64) -> f32 {
-        let whole = sample.floor();
-        let x = (sample - whole) as f32;
-        let i = whole as isize;
-        if i >= 1 && (i as usize) + 2 < self.sound.len() {
-            let i = i as usize;
-            let (a, b, c, d) = (
-                self.sound[i - 1],
-                self.sound[i],
-                self.sound[i + 1],
-                self.sound[i + 2],
-            );
-            let p = 0.5 * (c - a);
-            let q = a - 2.5 * b + 2.0 * c - 0.5 * d;
-            let r = 0.5 * (d - a) + 1.5 * (b - c);
-            b + x * (p + x * (q + x * r))
-        } else {
-            0.0
+        if sample < 1.0 {
+            return 0.0;
         }
+        let i = sample as usize;
+        let x = (sample - i as f64) as f32;
+        let Some([a, b, c, d]) = self.sound.get(i - 1..i + 3) else { return 0.0 };
+        let p = 0.5 * (c - a);
+        let q = a - 2.5 * b + 2.0 * c - 0.5 * d;
+        let r = 0.5 * (d - a) + 1.5 * (b - c);
+        b + x * (p + x * (q + x * r))
     }
 }
 
@@ -91,10 +91,18 @@ impl Angle {
     /// Plans the transform.
     pub fn new() -> Self {
         let fft = RealFftPlanner::new().plan_fft_forward(SAMPLES);
-        let w = Window::Hann.samples(SAMPLES);
-        let gain = 2.0 / w.iter().sum::<f64>();
+        let windows = [SAMPLES, SAMPLES / 2].map(|n| {
+            let w = Window::Hann.samples(n);
+            let gain = 2.0 / w.iter().sum::<f64>();
+            let around = (SAMPLES - n) / 2;
+            let mut out = vec![0.0; SAMPLES];
+            for (o, v) in out[around..].iter_mut().zip(&w) {
+                *o = (v * gain) as f32;
+            }
+            out
+        });
         Angle {
-            window: w.iter().map(|v| (v * gain) as f32).collect(),
+            windows,
             time: fft.make_input_vec(),
             bins: fft.make_output_vec(),
             scratch: fft.make_scratch_vec(),
@@ -102,14 +110,16 @@ impl Angle {
                 samples: vec![0.0; SAMPLES],
                 per_turn: 32,
                 orders: Vec::new(),
+                floor: [0.0; FLOORS],
                 order_per_bin: 0.0,
             },
             fft,
         }
     }
 
-    /// Cuts the sound around hop `at` of the track. `scale` multiplies the path.
-    pub fn cut(&mut self, track: &Track, at: usize, scale: f64) -> &Turns {
+    /// Cuts the sound around hop `at` of the track. `scale` multiplies the path; `narrow` looks at
+    /// half of the stretch, for a speed that moves.
+    pub fn cut(&mut self, track: &Track, at: usize, scale: f64, narrow: bool) -> &Turns {
         let rate = f64::from(WORKING_RATE);
         let centre = (track.origin + (at * track.hop) as isize) as f64;
         let speed = track.speed(centre) * scale;
@@ -117,20 +127,27 @@ impl Angle {
         let step = rate / (per_turn as f64 * scale);
         let half = SAMPLES / 2;
         let turns = &mut self.turns;
-        for (direction, from) in [(1.0, half), (-1.0, half)] {
+        // Positions are stepped exactly every PIECE samples and lie on straight lines between: in
+        // so short a time no crank changes its speed enough to matter.
+        for direction in [1.0, -1.0] {
             let mut n = centre;
-            for j in 0..half {
-                let i = if direction > 0.0 { from + j } else { from - j };
-                turns.samples[i] = track.sound(n);
-                // Midpoint rule: the error of a step is of third order in the step.
-                let mid = n + direction * 0.5 * step / track.speed(n);
-                n += direction * step / track.speed(mid);
+            for piece in 0..half / PIECE {
+                let long = direction * step * PIECE as f64;
+                let mid = n + 0.5 * long / track.speed(n);
+                let next = n + long / track.speed(mid);
+                let each = (next - n) / PIECE as f64;
+                for j in 0..PIECE {
+                    let k = piece * PIECE + j;
+                    let i = if direction > 0.0 { half + k } else { half - k };
+                    turns.samples[i] = track.sound(n + each * j as f64);
+                }
+                n = next;
             }
         }
         turns.samples[0] = 0.0;
         turns.per_turn = per_turn;
         turns.order_per_bin = per_turn as f64 / SAMPLES as f64;
-        for ((t, x), w) in self.time.iter_mut().zip(&turns.samples).zip(&self.window) {
+        for ((t, x), w) in self.time.iter_mut().zip(&turns.samples).zip(&self.windows[usize::from(narrow)]) {
             *t = x * w;
         }
         // The lengths are those of the plan, so the transform cannot fail.
@@ -139,6 +156,7 @@ impl Angle {
             .process_with_scratch(&mut self.time, &mut self.bins, &mut self.scratch);
         turns.orders.resize(self.bins.len(), 0.0);
         crate::spectrum::decibels(&self.bins, &mut turns.orders);
+        turns.floor = floors(&turns.orders, 1.0 / turns.order_per_bin);
         turns
     }
 }
@@ -147,4 +165,21 @@ impl Default for Angle {
     fn default() -> Self {
         Self::new()
     }
+}
+
+/// The floor around each order. At most 64 bins are looked at, evenly spread.
+fn floors(orders: &[f32], bins: f64) -> [f32; FLOORS] {
+    std::array::from_fn(|k| {
+        let order = (k as f64).max(0.6);
+        let from = (((order - 0.5) * bins).max(1.0) as usize).min(orders.len() - 1);
+        let to = (((order + 0.5) * bins) as usize + 1).min(orders.len());
+        let stride = (to.saturating_sub(from)).div_ceil(64).max(1);
+        let mut v = [0.0f32; 64];
+        let mut n = 0;
+        for x in orders[from..to.max(from + 1)].iter().step_by(stride).take(64) {
+            v[n] = *x;
+            n += 1;
+        }
+        *v[..n].select_nth_unstable_by(n * 2 / 5, f32::total_cmp).1
+    })
 }

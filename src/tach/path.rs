@@ -154,7 +154,8 @@ impl Chain {
 #[inline]
 fn exp(x: f32) -> f32 {
     let y = (x * std::f32::consts::LOG2_E).max(-60.0);
-    let whole = y.floor();
+    // Truncation of a number made positive: a call to `floor` costs more than the polynomial.
+    let whole = ((y + 64.0) as i32 - 64) as f32;
     let m = y - whole;
     let p = 1.0 + m * (0.695_976_1 + m * (0.224_940_6 + m * 0.079_020_3));
     f32::from_bits(((whole + 127.0) as u32) << 23) * p
@@ -217,18 +218,15 @@ fn verdict(forward: &State, backward: &State) -> Place {
             margin[i] += j[i];
         }
     }
-    let total: f32 = margin.iter().sum::<f32>().max(f32::MIN_POSITIVE);
-    let mass = |i: usize| -> f32 {
-        margin[i.saturating_sub(NEAR)..(i + NEAR + 1).min(SPEEDS)]
-            .iter()
-            .sum()
-    };
-    let best_of = |allowed: &dyn Fn(usize) -> bool| -> Option<usize> {
-        (0..SPEEDS)
-            .filter(|i| allowed(*i))
-            .max_by(|a, b| mass(*a).total_cmp(&mass(*b)))
-    };
-    let top = best_of(&|_| true).unwrap_or(0);
+    let mut before = [0.0f32; SPEEDS + 1];
+    for i in 0..SPEEDS {
+        before[i + 1] = before[i] + margin[i];
+    }
+    let total = before[SPEEDS].max(f32::MIN_POSITIVE);
+    let mass: [f32; SPEEDS] =
+        std::array::from_fn(|i| before[(i + NEAR + 1).min(SPEEDS)] - before[i.saturating_sub(NEAR)]);
+    let best = |from: usize, to: usize| (from..to).max_by(|a, b| mass[*a].total_cmp(&mass[*b]));
+    let top = best(0, SPEEDS).unwrap_or(0);
     let centre = |i: usize| -> f64 {
         let range = i.saturating_sub(NEAR)..(i + NEAR + 1).min(SPEEDS);
         let m: f64 = margin[range.clone()].iter().map(|v| f64::from(*v)).sum();
@@ -242,12 +240,16 @@ fn verdict(forward: &State, backward: &State) -> Place {
     let mut rhythm: [f32; RHYTHMS] = std::array::from_fn(|p| joint[p][near.clone()].iter().sum());
     let sum: f32 = rhythm.iter().sum::<f32>().max(f32::MIN_POSITIVE);
     rhythm.iter_mut().for_each(|r| *r /= sum);
-    let other = best_of(&|i| i.abs_diff(top) > 3 * NEAR).unwrap_or(top);
+    let other = [best(0, top.saturating_sub(3 * NEAR)), best((top + 3 * NEAR + 1).min(SPEEDS), SPEEDS)]
+        .into_iter()
+        .flatten()
+        .max_by(|a, b| mass[*a].total_cmp(&mass[*b]))
+        .unwrap_or(top);
     Place {
         place: centre(top),
-        probability: f64::from(mass(top) / total).min(1.0),
+        probability: f64::from(mass[top] / total).min(1.0),
         rhythm,
-        runner_up: (centre(other), f64::from(mass(other) / total)),
+        runner_up: (centre(other), f64::from(mass[other] / total)),
     }
 }
 

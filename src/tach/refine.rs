@@ -14,8 +14,6 @@ const ORDERS: usize = 12;
 const WIDEST: f64 = 0.045;
 /// Step of the search.
 const STEP: f64 = 0.0015;
-/// Bins between the peak and the place where the noise beside a line is read.
-const BESIDE: usize = 4;
 
 /// What the order spectrum says.
 #[derive(Clone, Copy, Debug)]
@@ -44,13 +42,7 @@ fn at(orders: &[f32], bin: f64) -> f32 {
 pub fn refine(turns: &Turns, search: f64) -> Refined {
     let bins_per_order = 1.0 / turns.order_per_bin;
     let highest = ORDERS.min((turns.per_turn / 2).saturating_sub(2)).max(1);
-    let floor: [f32; ORDERS] = std::array::from_fn(|k| {
-        floor_near(
-            &turns.orders,
-            (k + 1) as f64 * bins_per_order,
-            bins_per_order,
-        )
-    });
+    let floor = &turns.floor[1..];
     let height = |stretch: f64| -> f32 {
         (1..=highest)
             .map(|k| {
@@ -132,21 +124,4 @@ pub fn refine(turns: &Turns, search: f64) -> Refined {
         height: total,
         lines: near.len(),
     }
-}
-
-/// The floor beside an order: the mean of the lower half of the bins within half an order.
-fn floor_near(orders: &[f32], centre: f64, width: f64) -> f32 {
-    let half = (width * 0.5) as usize;
-    let i = centre as usize;
-    let (from, to) = (
-        i.saturating_sub(half).max(1),
-        (i + half + 1).min(orders.len()),
-    );
-    if to <= from + BESIDE {
-        return -10.0;
-    }
-    let mut v = [0.0f32; 160];
-    let n = (to - from).min(v.len());
-    v[..n].copy_from_slice(&orders[from..from + n]);
-    *v[..n].select_nth_unstable_by(n * 2 / 5, f32::total_cmp).1
 }

@@ -24,12 +24,12 @@ const MEMORY: f64 = 0.05;
 pub struct Likeness {
     /// Lines that a shift by half a period turns around (odd ones): likeness without a shift, -1 to 1.
     pub halves: f64,
-    /// Likeness of the odd lines after a shift by half a period minus that without.
+    /// Likeness of the lines that such a shift leaves as they are (even ones), -1 to 1.
+    pub whole: f64,
+    /// The odd lines are alike after a shift by half a period, and only so.
     pub half_slip: bool,
     /// The same for a shift by a third or two thirds.
     pub third_slip: bool,
-    /// Share of the whitened line power in the odd lines, 0 to 1.
-    pub share: f64,
 }
 
 /// Compares lines at one base; keeps the levels for whitening.
@@ -86,12 +86,11 @@ impl Comparison {
             .map(|s| self.likeness(&before, &after, |k| k % 3 != 0, s))
             .into_iter()
             .fold(f64::MIN, f64::max);
-        let total: f64 = self.level.iter().sum::<f64>().max(f64::MIN_POSITIVE);
         Likeness {
             halves: odd,
+            whole: even,
             half_slip: -odd > ALIKE && even > STEADY,
             third_slip: by_third > ALIKE && by_third > third + 0.5 && whole_thirds > STEADY,
-            share: self.level.iter().step_by(2).sum::<f64>() / total,
         }
     }
 

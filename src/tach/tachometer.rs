@@ -1,5 +1,6 @@
 //! The stage as one streaming type: samples in, one [`Moment`] a hop out.
 use std::collections::VecDeque;
+use std::sync::Arc;
 
 use super::angle::{Angle, Track, Turns};
 use super::base::{self, Base, Counter, Counts};
@@ -18,7 +19,13 @@ const KEEP: usize = 2 * AROUND;
 /// A change from hop to hop beyond which the path is broken, as a ratio.
 const BREAK: f64 = 1.12;
 /// Change of speed a second (as a ratio) above which the cut is done twice.
-const MOVING: f64 = 0.3;
+const MOVING: f64 = 0.15;
+/// Change of speed a second from which the looks are narrow.
+const SNAP: f64 = 0.8;
+/// Change of the path from hop to hop, as a ratio, below which a cut may be shared.
+const EVEN: f64 = 0.006;
+/// Correction, as a ratio, above which the cut is done twice.
+const RECUT: f64 = 0.004;
 /// Count of slips, or of lines in step, from which another base is told as possible.
 const DOUBT: f64 = 1.2;
 
@@ -43,7 +50,7 @@ impl LookAhead {
 /// A hop whose base is not yet decided.
 struct Pending {
     moment: Moment,
-    turns: Turns,
+    turns: Arc<Turns>,
     local: Vec<f64>,
     middle: usize,
     scale: f64,
@@ -70,6 +77,9 @@ pub struct Moment {
     pub refined: Refined,
     /// Slips counted so far.
     pub counts: Counts,
+    /// Whether the sound was cut anew for this hop. Where the speed is steady every second hop
+    /// shares the cut of the hop before it.
+    pub fresh: bool,
 }
 
 /// Crank speed from a stream of samples at the working rate.
@@ -82,15 +92,21 @@ pub struct Tachometer {
 struct Tracker {
     look: LookAhead,
     firings: f64,
+    band: SpeedRange,
     spectrum: Spectrum,
     lines: Lines,
     evidence: Evidence,
     chain: Chain,
     angle: Angle,
     counter: Counter,
+    /// The last fresh hop and its cut.
+    last: Option<(Moment, Arc<Turns>)>,
     base: Base,
+    /// Base and reading of the last cut at another base than the path's.
+    recut: Option<(Base, Refined)>,
+    follow: Vec<(usize, f64)>,
     pending: VecDeque<Pending>,
-    pool: Vec<Pending>,
+    pool: Vec<Vec<f64>>,
     sound: Vec<f32>,
     /// Index in the stream of `sound[0]`.
     start: usize,
@@ -116,10 +132,14 @@ impl Tachometer {
             lines: Lines::default(),
             evidence: Evidence::new(firings),
             firings,
+            band,
             chain: Chain::new(look.hops, look.batch, from..to),
             angle: Angle::new(),
             counter: Counter::new(),
+            last: None,
             base: Base::Same,
+            recut: None,
+            follow: Vec::new(),
             pending: VecDeque::new(),
             pool: Vec::new(),
             sound: Vec::new(),
@@ -178,6 +198,7 @@ impl Tracker {
         self.path.clear();
         self.path.extend_from_slice(&self.past);
         self.path.extend(places.iter().map(|p| evidence::speed(p.place).hertz().0 * self.firings));
+        self.follow(past, done);
         for (i, place) in places.iter().enumerate().take(done) {
             let at = past + i;
             self.unbroken(at);
@@ -186,27 +207,49 @@ impl Tracker {
             let origin = (hop * HOP) as isize - (middle * HOP) as isize - self.start as isize;
             let track = Track { sound: &self.sound[..self.known()], origin, hop: HOP, path: &self.local };
             let change = slope(&self.local, middle);
-            let mut ratio = 1.0;
-            let mut refined = refine(self.angle.cut(&track, middle, 1.0), 1.0);
-            if (refined.ratio - 1.0).abs() > 0.004 || change.abs() > MOVING {
-                ratio = refined.ratio;
-                refined = refine(self.angle.cut(&track, middle, ratio), 0.35);
+            let follows = i > 0 || past > 0;
+            let even = follows && (self.path[at] / self.path[at - 1] - 1.0).abs() < EVEN;
+            if let Some((last, turns)) = self.last.take_if(|_| hop % 2 == 1 && even && change.abs() < MOVING) {
+                let rpm = last.rpm.0 * (change * HOP as f64 / f64::from(WORKING_RATE)).exp();
+                self.path[at] = rpm * self.firings / 60.0;
+                let moment = Moment {
+                    hop,
+                    rpm: Rpm(rpm),
+                    probability: place.probability,
+                    rhythm: place.rhythm,
+                    change,
+                    counts: self.counter.again(change),
+                    fresh: false,
+                    ..last
+                };
+                self.hop += 1;
+                self.wait(moment, turns, middle, 1.0);
+            } else {
+                let mut ratio = 1.0;
+                let mut refined = refine(self.angle.cut(&track, middle, 1.0, change.abs() > SNAP), 1.0);
+                if (refined.ratio - 1.0).abs() > RECUT || change.abs() > MOVING {
+                    ratio = refined.ratio;
+                    refined = refine(self.angle.cut(&track, middle, ratio, change.abs() > SNAP), 0.35);
+                }
+                let speed = self.path[at] * ratio * refined.ratio;
+                self.path[at] = speed;
+                let moment = Moment {
+                    hop,
+                    rpm: crate::units::Hertz(speed / self.firings).rpm(),
+                    error: refined.error,
+                    probability: place.probability,
+                    rhythm: place.rhythm,
+                    runner_up: (evidence::speed(place.runner_up.0), place.runner_up.1),
+                    change,
+                    refined,
+                    counts: self.counter.push(&self.angle.turns, speed, change),
+                    fresh: true,
+                };
+                self.hop += 1;
+                let turns = Arc::new(self.angle.turns.clone());
+                self.last = Some((moment, Arc::clone(&turns)));
+                self.wait(moment, turns, middle, ratio * refined.ratio);
             }
-            let speed = self.path[at] * ratio * refined.ratio;
-            self.path[at] = speed;
-            let moment = Moment {
-                hop,
-                rpm: crate::units::Hertz(speed / self.firings).rpm(),
-                error: refined.error,
-                probability: place.probability,
-                rhythm: place.rhythm,
-                runner_up: (evidence::speed(place.runner_up.0), place.runner_up.1),
-                change,
-                refined,
-                counts: self.counter.push(&self.angle.turns, speed, change),
-            };
-            self.hop += 1;
-            self.wait(moment, middle, ratio * refined.ratio);
             if self.pending.len() > self.look.slips {
                 self.settle(each);
             }
@@ -217,31 +260,50 @@ impl Tracker {
         self.forget();
     }
 
+    /// Where the path moves fast, its speeds are a mean over windows that are long for it: puts
+    /// them right all together before the cuts, which need the path on both sides of a hop.
+    fn follow(&mut self, past: usize, done: usize) {
+        let to = (past + done + AROUND).min(self.path.len());
+        self.follow.clear();
+        for at in past..to {
+            self.unbroken(at);
+            let middle = at.min(AROUND);
+            if slope(&self.local, middle).abs() < SNAP {
+                continue;
+            }
+            let hop = self.hop + at - past;
+            let origin = (hop * HOP) as isize - (middle * HOP) as isize - self.start as isize;
+            let sound = &self.sound[..self.known()];
+            let track = Track { sound, origin, hop: HOP, path: &self.local };
+            let refined = refine(self.angle.cut(&track, middle, 1.0, true), 1.0);
+            if refined.lines >= 3 {
+                self.follow.push((at, self.path[at] * refined.ratio));
+            }
+        }
+        for (at, speed) in self.follow.drain(..) {
+            self.path[at] = speed;
+        }
+    }
+
     /// Queues a hop until its base is decided.
-    fn wait(&mut self, moment: Moment, middle: usize, scale: f64) {
-        let mut p = self.pool.pop().unwrap_or_else(|| Pending {
-            moment,
-            turns: self.angle.turns.clone(),
-            local: Vec::new(),
-            middle,
-            scale,
-        });
-        p.moment = moment;
-        p.turns.clone_from(&self.angle.turns);
-        p.local.clone_from(&self.local);
-        p.middle = middle;
-        p.scale = scale;
-        self.pending.push_back(p);
+    fn wait(&mut self, moment: Moment, turns: Arc<Turns>, middle: usize, scale: f64) {
+        let mut local = self.pool.pop().unwrap_or_default();
+        local.clone_from(&self.local);
+        self.pending.push_back(Pending { moment, turns, local, middle, scale });
     }
 
     /// Decides the base of the oldest hop that waits, and hands it on.
     fn settle(&mut self, each: &mut impl FnMut(&Moment, &Turns)) {
         let Some(mut p) = self.pending.pop_front() else { return };
         let counts = p.moment.counts;
-        self.base = base::decide(&counts, self.pending.iter().map(|p| &p.moment.counts), self.base);
+        self.base = base::decide(&counts, self.pending.iter().map(|p| &p.moment.counts), self.base,
+            p.moment.rpm,
+            self.band,
+        );
         let path = p.moment.rpm;
         let times = |f: f64| Rpm(path.0 * f);
         if self.base == Base::Same {
+            p.moment.fresh |= self.recut.take().is_some();
             // Lines between the orders that stay in step, or slips that are too few to decide.
             if counts.half > DOUBT && p.moment.rhythm[0] < 0.5 {
                 p.moment.probability = p.moment.probability.min(0.5);
@@ -253,9 +315,17 @@ impl Tracker {
             each(&p.moment, &p.turns);
         } else {
             let factor = self.base.factor();
-            let origin = ((p.moment.hop - p.middle) * HOP) as isize - self.start as isize;
-            let track = Track { sound: &self.sound[..self.known()], origin, hop: HOP, path: &p.local };
-            let refined = refine(self.angle.cut(&track, p.middle, p.scale * factor), 0.2);
+            let refined = match self.recut {
+                Some((base, refined)) if base == self.base && !p.moment.fresh => refined,
+                _ => {
+                    p.moment.fresh = true;
+                    let origin = ((p.moment.hop - p.middle) * HOP) as isize - self.start as isize;
+                    let sound = &self.sound[..self.known()];
+                    let track = Track { sound, origin, hop: HOP, path: &p.local };
+                    refine(self.angle.cut(&track, p.middle, p.scale * factor, p.moment.change.abs() > SNAP), 0.2)
+                }
+            };
+            self.recut = Some((self.base, refined));
             p.moment.rpm = times(factor);
             p.moment.refined = refined;
             p.moment.runner_up = (path, 0.1);
@@ -266,7 +336,7 @@ impl Tracker {
             };
             each(&p.moment, &self.angle.turns);
         }
-        self.pool.push(p);
+        self.pool.push(p.local);
     }
 
     /// The path around `at`, held level beyond the first break on either side.
