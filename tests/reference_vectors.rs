@@ -66,7 +66,7 @@ fn order_spectra_are_those_of_scipy() {
         let path = [31.25; 64];
         let track = Track { sound: &sound, origin: 4 + (SAMPLES / 2) as isize, hop: 128, path: &path };
         let mut angle = Angle::new();
-        let look = angle.cut(&track, 0, 1.0);
+        let look = angle.cut(&track, 0, 1.0, false);
         assert_eq!(look.per_turn, 256);
         let theirs = numbers(&case["orders_db"]);
         assert_eq!(look.orders.len(), theirs.len());
