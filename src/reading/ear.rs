@@ -16,13 +16,13 @@ use crate::units::{Decibels, Rpm, Seconds};
 const LEVEL: usize = 8;
 /// Level below which nothing is heard.
 const SILENT: Decibels = Decibels(-75.0);
-/// Hops on either side over which the score is averaged when there is time: 1 s.
-const AROUND: usize = 62;
+/// Hops on either side over which the score is averaged when there is time: 1.5 s.
+const AROUND: usize = 93;
 /// Averaged score (log odds) from which an engine is believed, and down to which it stays believed.
-const BELIEVE: f64 = 0.5;
-const DOUBT: f64 = -0.3;
+const BELIEVE: f64 = 0.7;
+const DOUBT: f64 = -0.2;
 /// Score of a single hop below which it is not read even within a stretch that is believed.
-const LOST: f64 = -4.0;
+const LOST: f64 = -9.0;
 /// Probability of the base below which a speed is not told.
 const LEAST: f64 = 0.3;
 /// Parts of the 95 % interval, as ratios, fitted to the errors on synthetic engines: the engine's
