@@ -121,7 +121,7 @@ fn alternating_firings_show_half_orders_at_a_minus_b_over_a_plus_b() {
             path: &path,
         };
         let mut angle = Angle::new();
-        let look = angle.cut(&track, 60, 1.0);
+        let look = angle.cut(&track, 60, 1.0, false);
         let bins = 1.0 / look.order_per_bin;
         let level = |order: f64| 10.0 * f64::from(look.orders[(order * bins).round() as usize]);
         // The bell's own spectrum, in dB.
