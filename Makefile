@@ -1,7 +1,7 @@
 # What each target does: `make help`.
 SHELL := /bin/bash
 .DELETE_ON_ERROR:
-.PHONY: help demo test check bench fuzz fuzz-build docs man schema install fmt snapshots
+.PHONY: help demo test check bench fuzz fuzz-build docs man man-pages schema install fmt snapshots
 
 PREFIX ?= $(HOME)/.local
 # Seconds for each fuzz target.
@@ -67,19 +67,23 @@ schema: ## write docs/reading.schema.json anew from the types
 
 man: ## man pages into target/man
 	cargo build --release --locked
-	@mkdir -p target/man
-	$(NOTE) man > target/man/engine-note.1
-	@for c in read synth check machine; do $(NOTE) man $$c > target/man/engine-note-$$c.1; done
+	@$(MAKE) --no-print-directory man-pages INTO=target/man
 	@ls target/man
+
+# A page for the program and for each of its commands, into the folder INTO.
+man-pages:
+	@mkdir -p $(INTO)
+	$(NOTE) man > $(INTO)/engine-note.1
+	@for c in read synth check machine 'machine new' 'machine show' 'machine check' schema completions man; do \
+	  $(NOTE) man $$c > $(INTO)/engine-note-$${c// /-}.1; done
 
 install: ## build with the microphone and install program, man pages and completions under PREFIX
 	@.ci/need cc alsa
 	cargo build --release --locked --features mic
 	install -Dm755 $(NOTE) $(PREFIX)/bin/engine-note
-	@mkdir -p $(PREFIX)/share/man/man1 $(PREFIX)/share/bash-completion/completions \
+	@mkdir -p $(PREFIX)/share/bash-completion/completions \
 	  $(PREFIX)/share/zsh/site-functions $(PREFIX)/share/fish/vendor_completions.d
-	$(NOTE) man > $(PREFIX)/share/man/man1/engine-note.1
-	@for c in read synth check machine; do $(NOTE) man $$c > $(PREFIX)/share/man/man1/engine-note-$$c.1; done
+	@$(MAKE) --no-print-directory man-pages INTO=$(PREFIX)/share/man/man1
 	$(NOTE) completions bash > $(PREFIX)/share/bash-completion/completions/engine-note
 	$(NOTE) completions zsh > $(PREFIX)/share/zsh/site-functions/_engine-note
 	$(NOTE) completions fish > $(PREFIX)/share/fish/vendor_completions.d/engine-note.fish

@@ -699,6 +699,86 @@ fn what_differs_from_the_expectation_is_named_and_ends_with_one() {
     );
 }
 
+/// A clip of the shipped demonstration: invented, with a truth that the synthesizer wrote beside it.
+fn demo(name: &str) -> String {
+    format!("{}/fixtures/demo/{name}", env!("CARGO_MANIFEST_DIR"))
+}
+
+#[test]
+fn the_demonstration_reads_as_its_truth_says() {
+    for name in ["trimmer-rich", "trimmer-clean"] {
+        let (clip, truth) = (
+            demo(&format!("{name}.wav")),
+            demo(&format!("{name}.truth.json")),
+        );
+        let told = Bench::new().run(&["check", &clip, "--truth", &truth, "--within", "1"]);
+        assert!(
+            told.starts_with("code: 0\n") && told.contains("as expected\n"),
+            "{told}"
+        );
+        // The same truth beside another clip differs, so that the comparison can fail.
+        let other = demo("cutter-fast-idle.wav");
+        let told = Bench::new().run(&["check", &other, "--truth", &truth]);
+        assert!(
+            told.starts_with("code: 1\n") && told.contains("not as expected\n"),
+            "{told}"
+        );
+    }
+}
+
+#[test]
+fn the_demonstration_tells_the_technician_what_to_do() {
+    let read = |clip: &str, machine: &str| {
+        let told = Bench::new().run(&["read", &demo(clip), "--machine", &demo(machine)]);
+        assert!(
+            told.starts_with("code: 0\n") && told.ends_with("--- err\n"),
+            "{told}"
+        );
+        told.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let rich = read("trimmer-rich.wav", "trimmer.toml");
+    for part in [
+        "Heard an engine for ",
+        "four-stroking",
+        "1. Turn the high-speed screw an eighth of a turn in (clockwise)",
+        "then listen for: ",
+        "never: ",
+        "Cautions",
+    ] {
+        assert!(rich.contains(part), "{part}: {rich}");
+    }
+    let clean = read("trimmer-clean.wav", "trimmer.toml");
+    assert!(
+        clean.contains("Turn the high-speed screw an eighth of a turn out (counter-clockwise)"),
+        "{clean}"
+    );
+    assert!(!clean.contains("in (clockwise)"), "{clean}");
+    let fast = read("cutter-fast-idle.wav", "cutter.toml");
+    assert!(fast.contains("DANGER: Idle "), "{fast}");
+}
+
+#[test]
+fn without_an_engine_the_code_says_so_in_every_format() {
+    let bench = Bench::new();
+    bench.file(
+        "noise.wav",
+        &wav(noise(3 * RATE as usize)
+            .into_iter()
+            .map(|b| (f32::from(b) - 128.0) / 400.0)),
+    );
+    for format in ["text", "json", "ndjson", "csv"] {
+        let output = bench.output(&["read", "noise.wav", "--format", format]);
+        let told = told(&output);
+        assert_eq!(output.status.code(), Some(4), "{told}");
+        assert!(!output.stdout.is_empty(), "{told}");
+        assert_eq!(output.stderr.is_empty(), format == "text", "{told}");
+        assert!(
+            told.contains("No engine heard: ") || told.contains("nothing is audible as an engine"),
+            "{told}"
+        );
+    }
+}
+
 #[test]
 fn a_man_page_for_each_command() {
     let bench = Bench::new();
@@ -708,13 +788,15 @@ fn a_man_page_for_each_command() {
         "synth",
         "check",
         "machine",
+        "machine new",
+        "machine show",
+        "machine check",
         "schema",
         "completions",
         "man",
     ] {
-        let arguments: Vec<&str> = ["man", command]
-            .into_iter()
-            .filter(|word| !word.is_empty())
+        let arguments: Vec<&str> = std::iter::once("man")
+            .chain(command.split_whitespace())
             .collect();
         let page = bench.run(&arguments);
         assert!(

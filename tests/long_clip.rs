@@ -16,7 +16,10 @@ const HOP: f64 = 0.016;
 /// The most memory that this process has had, in KiB (proc_pid_status(5), VmHWM).
 fn peak() -> u64 {
     let status = fs::read_to_string("/proc/self/status").unwrap();
-    let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:")).unwrap();
+    let line = status
+        .lines()
+        .find_map(|line| line.strip_prefix("VmHWM:"))
+        .unwrap();
     line.trim().trim_end_matches(" kB").parse().unwrap()
 }
 
@@ -38,7 +41,11 @@ fn frame(i: u64) -> Frame {
             other: None,
         }),
         firing: Firing {
-            kind: if rpm.is_some() { FiringKind::Clean } else { FiringKind::None },
+            kind: if rpm.is_some() {
+                FiringKind::Clean
+            } else {
+                FiringKind::None
+            },
             skip_ratio: rpm.map(|_| 0.0123),
             pattern: None,
             sub_order: rpm.map(|_| Decibels(-17.25)),
@@ -67,7 +74,12 @@ fn lines(frames: u64, format: Format) -> u64 {
     let mut gatherer = Gatherer::new(&Profile::default(), format);
     (0..frames).for_each(|i| gatherer.push(&frame(i)).unwrap());
     let seconds = frames as f64 * HOP;
-    let clip = ClipFacts { path: "long.wav".into(), seconds, sample_rate: 48_000, channels: 1 };
+    let clip = ClipFacts {
+        path: "long.wav".into(),
+        seconds,
+        sample_rate: 48_000,
+        channels: 1,
+    };
     let report = gatherer.finish(clip, vec![]).unwrap();
     let mut out = Counted(0);
     let mut renderer = Renderer::new(&mut out, format, false, Look::default());

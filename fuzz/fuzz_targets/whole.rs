@@ -17,7 +17,8 @@ fuzz_target!(|bytes: &[u8]| {
     };
     let (sample_rate, channels) = (clip.facts().sample_rate, clip.facts().channels);
     let machine = Profile::default();
-    let mut listener = Listener::new(sample_rate, channels, &machine, Ahead::Ahead);
+    let mut listener = Listener::new(sample_rate, channels, &machine, Ahead::Ahead)
+        .expect("the clip has a rate and channels that are read");
     let (mut block, mut frames) = (vec![], vec![]);
     for _ in 0..MOST_BLOCKS {
         match clip.next_block(&mut block) {

@@ -67,8 +67,8 @@ Examples:
         after_help = "Example:\n  engine-note man read > engine-note-read.1 && man ./engine-note-read.1"
     )]
     Man {
-        /// The command whose page is wanted; without it the page of the program
-        command: Option<String>,
+        /// The command whose page is wanted, as in `man machine new`; without it the page of the program
+        command: Vec<String>,
     },
 }
 

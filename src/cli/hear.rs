@@ -44,7 +44,8 @@ pub fn hear(
     };
     let mut clip = capture::open(&source).map_err(|fault| trouble(&fault))?;
     let (rate, channels) = (clip.facts().sample_rate, clip.facts().channels);
-    let mut listener = Listener::new(rate, channels, machine, Look::Ahead).map_err(|fault| trouble(&fault))?;
+    let mut listener =
+        Listener::new(rate, channels, machine, Look::Ahead).map_err(|fault| trouble(&fault))?;
     let (mut block, mut frames) = (vec![], vec![]);
     let mut samples = 0u64;
     let seconds = |samples: u64| samples as f64 / channels.max(1) as f64 / f64::from(rate.max(1));
@@ -62,7 +63,7 @@ pub fn hear(
         }
         samples += block.len() as u64;
         frames.drain(..).try_for_each(|frame| take(&frame))?;
-        progress.heard(seconds(samples));
+        progress.heard(seconds(block.len() as u64));
     }
     listener.finish(&mut frames);
     frames.drain(..).try_for_each(|frame| take(&frame))?;

@@ -63,6 +63,6 @@ fn command(command: Command) -> Result<Outcome, Trouble> {
         Command::Machine(command) => machine::machine(command),
         Command::Schema => paper::schema().map(|()| Outcome::Read),
         Command::Completions { shell } => paper::completions(shell).map(|()| Outcome::Read),
-        Command::Man { command } => paper::man(command.as_deref()).map(|()| Outcome::Read),
+        Command::Man { command } => paper::man(&command).map(|()| Outcome::Read),
     }
 }

@@ -21,27 +21,30 @@ pub fn completions(shell: Shell) -> Result<(), Trouble> {
 }
 
 /// The man page of the program or of one of its commands.
-pub fn man(command: Option<&str>) -> Result<(), Trouble> {
+pub fn man(path: &[String]) -> Result<(), Trouble> {
     let mut program = Arguments::command();
     program.build();
-    let page = match command {
-        None => program,
-        Some(name) => match program.find_subcommand(name) {
-            Some(found) => found.clone(),
-            None => {
-                let known: Vec<_> = program
-                    .get_subcommands()
-                    .map(|c| c.get_name())
-                    .filter(|name| *name != "help")
-                    .collect();
-                return Err(Trouble::usage(
-                    format!("there is no command `{name}`"),
-                    format!("the commands are: {}", known.join(", ")),
-                ));
-            }
-        },
-    };
+    let mut page = &program;
+    for name in path {
+        page = page
+            .find_subcommand(name)
+            .ok_or_else(|| unknown(page, name))?;
+    }
     let mut text = vec![];
-    Man::new(page).render(&mut text)?;
+    Man::new(page.clone()).render(&mut text)?;
     print(&String::from_utf8_lossy(&text))
+}
+
+fn unknown(within: &clap::Command, name: &str) -> Trouble {
+    let known: Vec<_> = within
+        .get_subcommands()
+        .map(|c| c.get_name())
+        .filter(|name| *name != "help")
+        .collect();
+    let hint = if known.is_empty() {
+        format!("`{}` has no commands below it", within.get_name())
+    } else {
+        format!("the commands are: {}", known.join(", "))
+    };
+    Trouble::usage(format!("there is no command `{name}`"), hint)
 }

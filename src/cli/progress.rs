@@ -1,6 +1,7 @@
 //! How far the work is: a line on standard error, only on a terminal and only where it takes a while.
 use std::io::{IsTerminal, stderr};
 use std::sync::OnceLock;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
 use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -11,9 +12,10 @@ const PATIENCE: Duration = Duration::from_millis(400);
 /// The progress line of one command.
 pub struct Progress {
     bar: ProgressBar,
-    clips: usize,
     begin: Instant,
     shown: OnceLock<()>,
+    /// Sound heard so far in all clips, in milliseconds.
+    heard: AtomicU64,
 }
 
 impl Progress {
@@ -21,7 +23,7 @@ impl Progress {
     pub fn new(clips: usize) -> Progress {
         let bar = ProgressBar::with_draw_target(Some(clips as u64), ProgressDrawTarget::hidden());
         let layout = if clips > 1 {
-            "{bar:24} {pos} of {len} clips {msg}"
+            "[{bar:24}] {pos} of {len} clips, {msg}"
         } else {
             "{spinner} {msg}"
         };
@@ -30,25 +32,25 @@ impl Progress {
         }
         Progress {
             bar,
-            clips,
             begin: Instant::now(),
             shown: OnceLock::new(),
+            heard: AtomicU64::new(0),
         }
     }
 
-    /// So many seconds of a clip have been heard.
+    /// So many more seconds of sound have been heard.
     pub fn heard(&self, seconds: f64) {
+        let more = (seconds * 1e3) as u64;
+        let heard = self.heard.fetch_add(more, Ordering::Relaxed) + more;
         if self.begin.elapsed() < PATIENCE || !stderr().is_terminal() {
             return;
         }
         self.shown
             .get_or_init(|| self.bar.set_draw_target(ProgressDrawTarget::stderr()));
-        if self.clips == 1 {
-            self.bar.set_message(format!(
-                "heard {} of sound",
-                HumanDuration(Duration::from_secs_f64(seconds.max(0.0)))
-            ));
-        }
+        self.bar.set_message(format!(
+            "heard {} of sound",
+            HumanDuration(Duration::from_millis(heard))
+        ));
         self.bar.tick();
     }
 

@@ -1,41 +1,52 @@
 //! Advice in the order of urgency: dangers, turns, faults, what to find out; cautions at the end.
 use super::look::{Look, Tone};
-use super::words::wrapped;
+use super::words::{capital, hanging, stopped, wrapped};
 use crate::guide::{Advice, Caution, Move};
+
+/// Columns before the lines that go on with a reason or a check.
+const DEEP: usize = 7;
 
 /// The advice as text, ending with a line break.
 pub fn render(advice: &Advice, look: &Look) -> String {
     let mut out = heading("What to do", look);
-    if !advice.headline.is_empty() {
+    // Where the headline is the first danger or turn itself, it is said once.
+    let said = advice.moves.iter().any(|turn| turn.say == advice.headline)
+        || advice
+            .dangers
+            .iter()
+            .any(|danger| advice.headline.ends_with(&danger.act));
+    if !said && !advice.headline.is_empty() {
         out.push_str(&wrapped("  ", &advice.headline, look.width));
     }
     for danger in &advice.dangers {
         let word = if danger.certain {
-            "DANGER: "
+            "DANGER:"
         } else {
-            "POSSIBLE DANGER: "
+            "POSSIBLE DANGER:"
         };
-        let mark = format!("  {}", look.paint(Tone::Alarming, word));
-        out.push_str(&wrapped(
-            &mark,
-            &format!("{} {}", danger.why, danger.act),
-            look.width,
-        ));
+        let mark = format!("  {} ", look.paint(Tone::Alarming, word));
+        let words = format!("{} {}", stopped(&danger.why), stopped(&danger.act));
+        out.push_str(&hanging(&mark, 4, &words, look.width));
     }
     for (at, turn) in advice.moves.iter().enumerate() {
         out.push_str(&one_move(at + 1, turn, look));
     }
-    section(
-        &mut out,
-        "Likely faults, the likeliest first",
-        look,
-        |out| {
-            for (at, fault) in advice.faults.iter().enumerate() {
-                out.push_str(&wrapped(&format!("  {}. ", at + 1), &fault.why, look.width));
-                out.push_str(&wrapped("     check: ", &fault.check, look.width));
-            }
-        },
-    );
+    let after_the_turn = advice.faults.iter().all(|fault| fault.if_no_change);
+    let faults = if after_the_turn {
+        "If that changes nothing, look for, the likeliest first"
+    } else {
+        "Likely faults, the likeliest first"
+    };
+    section(&mut out, faults, look, |out| {
+        for (at, fault) in advice.faults.iter().enumerate() {
+            out.push_str(&wrapped(
+                &format!("  {}. ", at + 1),
+                &capital(&fault.why),
+                look.width,
+            ));
+            out.push_str(&hanging("     check: ", DEEP, &fault.check, look.width));
+        }
+    });
     section(&mut out, "Also heard", look, |out| {
         advice
             .notes
@@ -46,7 +57,7 @@ pub fn render(advice: &Advice, look: &Look) -> String {
         for question in &advice.questions {
             out.push_str(&wrapped(
                 "  - ",
-                &format!("{} {}", question.ask, question.because),
+                &format!("{} {}", question.ask, stopped(&capital(&question.because))),
                 look.width,
             ));
             out.push_str(&wrapped(
@@ -86,19 +97,24 @@ fn one_move(number: usize, turn: &Move, look: &Look) -> String {
         out.push('\n');
     }
     for reason in &turn.reasons {
-        out.push_str(&wrapped("     why: ", &reason.words, look.width));
+        out.push_str(&hanging("     why: ", DEEP, &reason.words, look.width));
     }
-    out.push_str(&wrapped(
+    out.push_str(&hanging(
         "     then listen for: ",
+        DEEP,
         &turn.listen_for,
         look.width,
     ));
-    out.push_str(&wrapped("     never: ", &turn.never, look.width));
+    out.push_str(&hanging("     never: ", DEEP, &turn.never, look.width));
     out
 }
 
 fn heading(words: &str, look: &Look) -> String {
-    format!("{}\n", look.paint(Tone::Strong, words))
+    let lines = wrapped("", words, look.width);
+    lines
+        .lines()
+        .map(|line| look.paint(Tone::Strong, line) + "\n")
+        .collect()
 }
 
 /// A heading with what `fill` writes below it; nothing where that is nothing.

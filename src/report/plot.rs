@@ -16,6 +16,8 @@ const ROWS: usize = 10;
 const MARGIN: usize = 8;
 /// The least span of the speed axis as a share of the speed, so that a steady idle looks steady.
 const LEAST_SPAN: f64 = 0.08;
+/// How far beyond what was heard a known speed of the machine is still shown, as a share of it.
+const REACH: f64 = 0.12;
 
 /// The speed axis: `steps` steps of `step` rpm from `low`, `rows` rows of characters each.
 struct Axis {
@@ -35,8 +37,8 @@ impl Axis {
         let mut step = 10f64
             .powf(((highest - lowest) / 5.0).log10().floor())
             .max(1.0);
-        let mut factors = [2.0, 2.5, 2.0].iter().cycle();
-        // 1, 2, 5, 10, 20, … until five steps hold the whole range.
+        let mut factors = [2.0, 1.25, 2.0, 2.0].iter().cycle();
+        // 1, 2, 2.5, 5, 10, 20, … until five steps hold the whole range.
         while ((highest / step).ceil() - (lowest / step).floor()) > 5.0 {
             step *= factors.next().unwrap_or(&2.0);
         }
@@ -157,6 +159,14 @@ pub fn draw(trace: &Trace, machine: &Profile, look: &Look) -> String {
     if lowest > highest {
         return String::new();
     }
+    // Known speeds just outside what was heard are worth seeing too: how far is it to the maximum?
+    let (lowest, highest) = known(machine)
+        .iter()
+        .map(|(_, rpm)| *rpm)
+        .filter(|rpm| (lowest * (1.0 - REACH)..=highest * (1.0 + REACH)).contains(rpm))
+        .fold((lowest, highest), |(low, high), rpm| {
+            (low.min(rpm), high.max(rpm))
+        });
     let axis = Axis::new(lowest, highest);
     let dots = curve(&halves, &axis, width);
     let notes = if with_notes {
@@ -179,7 +189,7 @@ pub fn draw(trace: &Trace, machine: &Profile, look: &Look) -> String {
         let note = notes
             .iter()
             .find(|(at, _)| *at == row)
-            .map(|(_, words)| words.as_str());
+            .map(|(_, words)| *words);
         let (edge, pointer) = match (look.glyphs, tick) {
             (Glyphs::Braille, true) => ('┤', '◂'),
             (Glyphs::Braille, false) => ('│', '◂'),
@@ -224,29 +234,30 @@ fn curve(halves: &[Bucket], axis: &Axis, width: usize) -> Dots {
     dots
 }
 
-/// The known speeds of the machine at the right edge, where they lie on the axis.
-fn notes(machine: &Profile, axis: &Axis) -> Vec<(usize, String)> {
+/// The known speeds of the machine in rpm, the more important ones first.
+fn known(machine: &Profile) -> Vec<(&'static str, f64)> {
     let speeds = &machine.speeds;
-    let known = [
-        ("limiter", speeds.limiter),
+    [
         ("maximum", speeds.full_throttle.map(|range| range.high())),
         ("clutch-in", speeds.clutch_in),
+        ("limiter", speeds.limiter),
         ("idle, most", speeds.idle.map(|range| range.high())),
-    ];
+    ]
+    .into_iter()
+    .filter_map(|(name, speed)| Some((name, speed?.0)))
+    .collect()
+}
+
+/// The known speeds at the right edge, with their rows, where they lie on the axis. Where two share
+/// a row the less important one gives way.
+fn notes(machine: &Profile, axis: &Axis) -> Vec<(usize, &'static str)> {
     let top = axis.low + axis.step * axis.steps as f64;
-    let mut notes: Vec<(usize, String)> = vec![];
-    for (name, speed) in known {
-        let Some(rpm) = speed
-            .map(|s| s.0)
-            .filter(|rpm| (axis.low..=top).contains(rpm))
-        else {
-            continue;
-        };
+    let mut notes: Vec<(usize, &'static str)> = vec![];
+    for (name, rpm) in known(machine) {
         let row = axis.dot(rpm) / 4;
-        match notes.iter_mut().find(|(taken, _)| *taken == row) {
-            // Two in one row: the later one gives way.
-            Some(_) => continue,
-            None => notes.push((row, name.to_string())),
+        let free = notes.iter().all(|(taken, _)| *taken != row);
+        if free && (axis.low..=top).contains(&rpm) {
+            notes.push((row, name));
         }
     }
     notes

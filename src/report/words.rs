@@ -104,9 +104,15 @@ pub fn unreadable_short(reason: Unreadable) -> &'static str {
 /// Breaks `text` at spaces into lines of at most `width` columns. The first line begins with
 /// `first`, the others with as many spaces.
 pub fn wrapped(first: &str, text: &str, width: usize) -> String {
-    let indent = console::measure_text_width(first);
+    hanging(first, console::measure_text_width(first), text, width)
+}
+
+/// The same with an indent of its own for the lines after the first.
+pub fn hanging(first: &str, indent: usize, text: &str, width: usize) -> String {
+    let lead = console::measure_text_width(first);
     let mut out = String::from(first);
-    let mut used = indent;
+    // Columns used on this line, and those that it began with.
+    let (mut used, mut begin) = (lead, lead);
     let mut words = text.split_whitespace().peekable();
     while let Some(word) = words.next() {
         // A number and its unit stay on one line.
@@ -114,11 +120,11 @@ pub fn wrapped(first: &str, text: &str, width: usize) -> String {
             words.next_if(|next| word.ends_with(|c: char| c.is_ascii_digit()) && is_unit(next));
         let word = unit.map_or(word.to_string(), |unit| format!("{word} {unit}"));
         let length = console::measure_text_width(&word);
-        if used > indent && used + 1 + length > width {
+        if used > begin && used + 1 + length > width {
             out.push('\n');
             out.extend(std::iter::repeat_n(' ', indent));
-            used = indent;
-        } else if used > indent {
+            (used, begin) = (indent, indent);
+        } else if used > begin {
             out.push(' ');
             used += 1;
         }
@@ -127,6 +133,24 @@ pub fn wrapped(first: &str, text: &str, width: usize) -> String {
     }
     out.push('\n');
     out
+}
+
+/// With a capital at the beginning, as a line of its own begins.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
+}
+
+/// With a full stop at the end, where another sentence stands beside it.
+pub fn stopped(text: &str) -> String {
+    let ended = text.ends_with(['.', '!', '?']);
+    if ended {
+        text.to_string()
+    } else {
+        format!("{text}.")
+    }
 }
 
 fn is_unit(word: &str) -> bool {
@@ -174,6 +198,10 @@ mod tests {
         assert_eq!(
             wrapped("", "unbreakablelongword x", 5),
             "unbreakablelongword\nx\n"
+        );
+        assert_eq!(
+            hanging("why: ", 2, "one two three", 10),
+            "why: one\n  two\n  three\n"
         );
         assert_eq!(wrapped("  ", "", 5), "  \n");
         assert_eq!(wrapped("", "it took 0.3 s.", 10), "it took\n0.3 s.\n");
