@@ -92,19 +92,34 @@ impl Ear {
             smooth: None,
             believed: false,
         };
-        Ear { tachometer: Tachometer::new(ahead, machine.search_band(), machine.firings_per_revolution()), decision }
+        Ear {
+            tachometer: Tachometer::new(
+                ahead,
+                machine.search_band(),
+                machine.firings_per_revolution(),
+            ),
+            decision,
+        }
     }
 
     pub(super) fn push(&mut self, samples: &[f32], out: &mut VecDeque<Heard>) {
-        let Ear { tachometer, decision } = self;
+        let Ear {
+            tachometer,
+            decision,
+        } = self;
         decision.power(samples);
         tachometer.push(samples, &mut |m, look| decision.hop(m, look, out));
     }
 
     pub(super) fn finish(&mut self, out: &mut VecDeque<Heard>) {
-        let Ear { tachometer, decision } = self;
+        let Ear {
+            tachometer,
+            decision,
+        } = self;
         if decision.partial.1 > 0 {
-            decision.powers.push_back(decision.partial.0 / decision.partial.1 as f64);
+            decision
+                .powers
+                .push_back(decision.partial.0 / decision.partial.1 as f64);
         }
         tachometer.finish(&mut |m, look| decision.hop(m, look, out));
         while !decision.waiting.is_empty() {
@@ -133,7 +148,9 @@ impl Decision {
             self.powers.pop_front();
             self.first_power += 1;
         }
-        let n = (hop + LEVEL / 2).saturating_sub(self.first_power).clamp(1, self.powers.len().max(1));
+        let n = (hop + LEVEL / 2)
+            .saturating_sub(self.first_power)
+            .clamp(1, self.powers.len().max(1));
         let sum: f64 = self.powers.iter().take(n).sum();
         Decibels::from_power(sum / n as f64)
     }
@@ -144,7 +161,9 @@ impl Decision {
         let (d, f) = (self.judge.differences, self.judge.families);
         let score = self.presence.score(moment, &d, &f, level);
         let moved = RAMP * (moment.change.abs() - STILL).max(0.0);
-        let half = (WANDER.powi(2) + (LINES * moment.error).powi(2) + moved).sqrt().min(0.5);
+        let half = (WANDER.powi(2) + (LINES * moment.error).powi(2) + moved)
+            .sqrt()
+            .min(0.5);
         let rpm = moment.rpm.0;
         let speed = Speed {
             rpm: Rpm(rpm),
@@ -155,7 +174,13 @@ impl Decision {
         };
         let t = Seconds((moment.hop * HOP) as f64 / f64::from(WORKING_RATE));
         self.waiting.push_back(Waiting {
-            frame: Frame { t, speed: Ok(speed), firing, level, clipped: 0.0 },
+            frame: Frame {
+                t,
+                speed: Ok(speed),
+                firing,
+                level,
+                clipped: 0.0,
+            },
             speed,
             score: score.clamp(-12.0, 12.0),
             reason: self.presence.reason(moment, &f),
@@ -172,17 +197,30 @@ impl Decision {
 
     /// Decides whether an engine is there at the oldest hop that waits.
     fn settle(&mut self, out: &mut VecDeque<Heard>) {
-        let Some(mut w) = self.waiting.pop_front() else { return };
+        let Some(mut w) = self.waiting.pop_front() else {
+            return;
+        };
         let score = if w.silent { -6.0 } else { w.score };
         let mean = match self.look {
             Look::Live => {
-                let s = self.smooth.map_or(score, |s| s + SLOWER * SMOOTH * (score - s));
+                let s = self
+                    .smooth
+                    .map_or(score, |s| s + SLOWER * SMOOTH * (score - s));
                 self.smooth = Some(s);
                 s
             }
             Look::Ahead => {
-                let later = self.waiting.iter().map(|w| if w.silent { -6.0 } else { w.score });
-                let (sum, n) = self.past.iter().copied().chain([score]).chain(later).fold((0.0, 0), |(s, n), v| (s + v, n + 1));
+                let later = self
+                    .waiting
+                    .iter()
+                    .map(|w| if w.silent { -6.0 } else { w.score });
+                let (sum, n) = self
+                    .past
+                    .iter()
+                    .copied()
+                    .chain([score])
+                    .chain(later)
+                    .fold((0.0, 0), |(s, n), v| (s + v, n + 1));
                 self.past.push_back(score);
                 if self.past.len() > AROUND {
                     self.past.pop_front();
@@ -196,14 +234,24 @@ impl Decision {
         } else if !self.believed {
             Some(w.reason)
         } else if score < LOST || w.speed.confidence < LEAST {
-            Some(if w.reason == Unreadable::OtherPitch { Unreadable::TooMuchNoise } else { w.reason })
+            Some(if w.reason == Unreadable::OtherPitch {
+                Unreadable::TooMuchNoise
+            } else {
+                w.reason
+            })
         } else {
             None
         };
         match unreadable {
             Some(reason) => {
                 w.frame.speed = Err(reason);
-                w.frame.firing = Firing { kind: FiringKind::None, skip_ratio: None, pattern: None, sub_order: None, variation: None };
+                w.frame.firing = Firing {
+                    kind: FiringKind::None,
+                    skip_ratio: None,
+                    pattern: None,
+                    sub_order: None,
+                    variation: None,
+                };
             }
             None => {
                 let sure = 1.0 / (1.0 + (-mean).exp());
@@ -211,7 +259,9 @@ impl Decision {
                 w.frame.speed = Ok(w.speed);
             }
         }
-        out.push_back(Heard { frame: w.frame, quality: score.max(-6.0) + 4.0 * w.speed.confidence });
+        out.push_back(Heard {
+            frame: w.frame,
+            quality: score.max(-6.0) + 4.0 * w.speed.confidence,
+        });
     }
 }
-

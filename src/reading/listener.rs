@@ -51,7 +51,12 @@ impl Listener {
     ///
     /// # Errors
     /// A sample rate or channel count outside these ranges.
-    pub fn new(sample_rate: u32, channels: usize, machine: &Profile, look: Look) -> Result<Self, Fault> {
+    pub fn new(
+        sample_rate: u32,
+        channels: usize,
+        machine: &Profile,
+        look: Look,
+    ) -> Result<Self, Fault> {
         let resampler = Resampler::new(sample_rate, channels)?;
         let ears = if channels == 1 { 1 } else { channels + 1 };
         Ok(Listener {
@@ -106,14 +111,16 @@ impl Listener {
     }
 
     fn listen(&mut self, frames: &mut Vec<Frame>) {
-        for ((ear, heard), channel) in self.ears.iter_mut().zip(&mut self.heard).zip(&self.working) {
+        for ((ear, heard), channel) in self.ears.iter_mut().zip(&mut self.heard).zip(&self.working)
+        {
             ear.push(channel, heard);
         }
         if self.channels > 1 {
             self.mean.clear();
             let n = self.working[0].len();
             let scale = 1.0 / self.channels as f32;
-            self.mean.extend((0..n).map(|i| self.working.iter().map(|c| c[i]).sum::<f32>() * scale));
+            self.mean
+                .extend((0..n).map(|i| self.working.iter().map(|c| c[i]).sum::<f32>() * scale));
             self.ears[self.channels].push(&self.mean, &mut self.heard[self.channels]);
         }
         self.choose(frames);

@@ -23,7 +23,9 @@ const SLOW: f64 = 0.016;
 const MEANS: usize = 11;
 /// Mains hum and its rectified form show as these speeds: 25, 30, 50, 60, 100, 120, 150 and 180 Hz
 /// (public supply frequencies are 50 and 60 Hz within 0.4 % and more closely most of the time).
-const MAINS: [f64; 8] = [1_500.0, 1_800.0, 3_000.0, 3_600.0, 6_000.0, 7_200.0, 9_000.0, 10_800.0];
+const MAINS: [f64; 8] = [
+    1_500.0, 1_800.0, 3_000.0, 3_600.0, 6_000.0, 7_200.0, 9_000.0, 10_800.0,
+];
 /// How close to a mains speed, as a ratio.
 const MAINS_NEAR: f64 = 0.004;
 /// Wobble of the speed, as a ratio, below which a sound is too even for an engine at a mains speed.
@@ -46,12 +48,20 @@ impl Presence {
     }
 
     /// Takes a hop and gives the features that the score is made of, each about -2 to 2.
-    pub fn features(&mut self, moment: &Moment, d: &Differences, f: &Families, level: Decibels) -> [f64; FEATURES] {
+    pub fn features(
+        &mut self,
+        moment: &Moment,
+        d: &Differences,
+        f: &Families,
+        level: Decibels,
+    ) -> [f64; FEATURES] {
         let log = |x: f64, least: f64| (x + least).log10();
         let speed = moment.rpm.0.ln();
         let level = level.0.max(-100.0);
         let fresh = self.last.is_none() || self.stretch != moment.counts.stretch;
-        let (step, jump) = self.last.map_or((0.0, 0.0), |(s, l)| (speed - s, level - l));
+        let (step, jump) = self
+            .last
+            .map_or((0.0, 0.0), |(s, l)| (speed - s, level - l));
         if fresh {
             self.trend = speed;
             self.drift = 0.0;
@@ -100,18 +110,32 @@ impl Presence {
             2.0 * now[6] - 1.5,
             (moment.rpm.0 / 6_000.0 - 1.0).clamp(-1.0, 1.5),
             f64::from(u8::from(self.too_even(moment))),
-            f64::from(u8::from(moment.rpm.0 < 2_000.0)) - f64::from(u8::from(moment.rpm.0 > 14_500.0)),
+            f64::from(u8::from(moment.rpm.0 < 2_000.0))
+                - f64::from(u8::from(moment.rpm.0 > 14_500.0)),
         ]
     }
 
     /// Log odds that an engine is heard.
-    pub fn score(&mut self, moment: &Moment, d: &Differences, f: &Families, level: Decibels) -> f64 {
-        terms(&self.features(moment, d, f, level)).iter().zip(&ENGINE).map(|(t, w)| t * w).sum()
+    pub fn score(
+        &mut self,
+        moment: &Moment,
+        d: &Differences,
+        f: &Families,
+        level: Decibels,
+    ) -> f64 {
+        terms(&self.features(moment, d, f, level))
+            .iter()
+            .zip(&ENGINE)
+            .map(|(t, w)| t * w)
+            .sum()
     }
 
     /// At a mains speed and evener than an engine runs?
     fn too_even(&self, moment: &Moment) -> bool {
-        self.mean[7].sqrt() < TOO_EVEN && MAINS.iter().any(|m| (moment.rpm.0 / m - 1.0).abs() < MAINS_NEAR)
+        self.mean[7].sqrt() < TOO_EVEN
+            && MAINS
+                .iter()
+                .any(|m| (moment.rpm.0 / m - 1.0).abs() < MAINS_NEAR)
     }
 
     /// The most likely reason why an engine is not believed.

@@ -63,7 +63,9 @@ impl Still {
     /// Copies the oldest lines to `out` and brings [`Self::height`] up to them; false when there
     /// are none.
     pub fn next(&mut self, out: &mut Lines) -> bool {
-        let Some(lines) = self.queue.pop_front() else { return false };
+        let Some(lines) = self.queue.pop_front() else {
+            return false;
+        };
         if self.age.is_multiple_of(EVERY) {
             self.future.fill(0.0);
             for later in self.queue.iter().rev() {

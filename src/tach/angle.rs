@@ -79,7 +79,9 @@ impl Track<'_> {
         }
         let i = sample as usize;
         let x = (sample - i as f64) as f32;
-        let Some([a, b, c, d]) = self.sound.get(i - 1..i + 3) else { return 0.0 };
+        let Some([a, b, c, d]) = self.sound.get(i - 1..i + 3) else {
+            return 0.0;
+        };
         let p = 0.5 * (c - a);
         let q = a - 2.5 * b + 2.0 * c - 0.5 * d;
         let r = 0.5 * (d - a) + 1.5 * (b - c);
@@ -147,7 +149,12 @@ impl Angle {
         turns.samples[0] = 0.0;
         turns.per_turn = per_turn;
         turns.order_per_bin = per_turn as f64 / SAMPLES as f64;
-        for ((t, x), w) in self.time.iter_mut().zip(&turns.samples).zip(&self.windows[usize::from(narrow)]) {
+        for ((t, x), w) in self
+            .time
+            .iter_mut()
+            .zip(&turns.samples)
+            .zip(&self.windows[usize::from(narrow)])
+        {
             *t = x * w;
         }
         // The lengths are those of the plan, so the transform cannot fail.
@@ -176,7 +183,11 @@ fn floors(orders: &[f32], bins: f64) -> [f32; FLOORS] {
         let stride = (to.saturating_sub(from)).div_ceil(64).max(1);
         let mut v = [0.0f32; 64];
         let mut n = 0;
-        for x in orders[from..to.max(from + 1)].iter().step_by(stride).take(64) {
+        for x in orders[from..to.max(from + 1)]
+            .iter()
+            .step_by(stride)
+            .take(64)
+        {
             v[n] = *x;
             n += 1;
         }

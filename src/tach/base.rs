@@ -5,9 +5,9 @@
 //! slip at the base taken says that the crank turns twice (three times) as fast; half-order lines
 //! that stay in step without a slip for seconds say that it turns at half the speed.
 use super::angle::Turns;
+use super::slip::{Comparison, Likeness};
 use crate::machine::SpeedRange;
 use crate::units::Rpm;
-use super::slip::{Comparison, Likeness};
 
 /// Memory of the counts: 3 s, per hop.
 const MEMORY: f64 = 0.9947;
@@ -101,7 +101,8 @@ impl Counter {
             whole: Comparison::new(1),
             halves: Comparison::new(2),
             counts: Counts::default(),
-            seen: Default::default(), last: 0.0,
+            seen: Default::default(),
+            last: 0.0,
         }
     }
 

@@ -64,7 +64,10 @@ impl Evidence {
     pub fn new(firings: f64) -> Self {
         let at = (firings.log2() * LogAxis::PER_OCTAVE as f64).round() as isize;
         let family = |parts: u32, last: u32, keep: &dyn Fn(u32) -> bool| -> Vec<isize> {
-            (1..=last).filter(|j| keep(*j)).map(|j| at + LogAxis::shift(j, parts)).collect()
+            (1..=last)
+                .filter(|j| keep(*j))
+                .map(|j| at + LogAxis::shift(j, parts))
+                .collect()
         };
         Evidence {
             whole: std::array::from_fn(|k| at + LogAxis::shift(k as u32 + 1, 1)),

@@ -223,8 +223,9 @@ fn verdict(forward: &State, backward: &State) -> Place {
         before[i + 1] = before[i] + margin[i];
     }
     let total = before[SPEEDS].max(f32::MIN_POSITIVE);
-    let mass: [f32; SPEEDS] =
-        std::array::from_fn(|i| before[(i + NEAR + 1).min(SPEEDS)] - before[i.saturating_sub(NEAR)]);
+    let mass: [f32; SPEEDS] = std::array::from_fn(|i| {
+        before[(i + NEAR + 1).min(SPEEDS)] - before[i.saturating_sub(NEAR)]
+    });
     let best = |from: usize, to: usize| (from..to).max_by(|a, b| mass[*a].total_cmp(&mass[*b]));
     let top = best(0, SPEEDS).unwrap_or(0);
     let centre = |i: usize| -> f64 {
@@ -240,11 +241,14 @@ fn verdict(forward: &State, backward: &State) -> Place {
     let mut rhythm: [f32; RHYTHMS] = std::array::from_fn(|p| joint[p][near.clone()].iter().sum());
     let sum: f32 = rhythm.iter().sum::<f32>().max(f32::MIN_POSITIVE);
     rhythm.iter_mut().for_each(|r| *r /= sum);
-    let other = [best(0, top.saturating_sub(3 * NEAR)), best((top + 3 * NEAR + 1).min(SPEEDS), SPEEDS)]
-        .into_iter()
-        .flatten()
-        .max_by(|a, b| mass[*a].total_cmp(&mass[*b]))
-        .unwrap_or(top);
+    let other = [
+        best(0, top.saturating_sub(3 * NEAR)),
+        best((top + 3 * NEAR + 1).min(SPEEDS), SPEEDS),
+    ]
+    .into_iter()
+    .flatten()
+    .max_by(|a, b| mass[*a].total_cmp(&mass[*b]))
+    .unwrap_or(top);
     Place {
         place: centre(top),
         probability: f64::from(mass[top] / total).min(1.0),

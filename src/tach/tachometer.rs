@@ -7,9 +7,9 @@ use super::base::{self, Base, Counter, Counts};
 use super::evidence::{self, Evidence, RHYTHMS, SPEEDS};
 use super::path::{Chain, Place};
 use super::refine::{Refined, refine};
-use crate::spectrum::{Framer, HOP, Lines, Spectrum, Still};
 use crate::capture::WORKING_RATE;
 use crate::machine::SpeedRange;
+use crate::spectrum::{Framer, HOP, Lines, Spectrum, Still};
 use crate::units::Rpm;
 
 /// Hops on either side of a moment along which the sound is cut: a third of a second.
@@ -44,9 +44,19 @@ pub struct LookAhead {
 
 impl LookAhead {
     /// For recorded clips: about five seconds.
-    pub const CLIP: LookAhead = LookAhead { hops: 60, batch: 40, slips: 240, still: 60 };
+    pub const CLIP: LookAhead = LookAhead {
+        hops: 60,
+        batch: 40,
+        slips: 240,
+        still: 60,
+    };
     /// For live sound: the reading trails the sound by 192 ms.
-    pub const LIVE: LookAhead = LookAhead { hops: 3, batch: 1, slips: 0, still: 0 };
+    pub const LIVE: LookAhead = LookAhead {
+        hops: 3,
+        batch: 1,
+        slips: 0,
+        still: 0,
+    };
 }
 
 /// A hop whose base is not yet decided.
@@ -154,7 +164,10 @@ impl Tachometer {
             path: Vec::new(),
             local: Vec::new(),
         };
-        Tachometer { framer: Framer::new(Spectrum::FRAME), tracker }
+        Tachometer {
+            framer: Framer::new(Spectrum::FRAME),
+            tracker,
+        }
     }
 
     /// Samples by which the newest decided hop trails the sound at most.
@@ -213,7 +226,11 @@ impl Tracker {
         let past = self.past.len();
         self.path.clear();
         self.path.extend_from_slice(&self.past);
-        self.path.extend(places.iter().map(|p| evidence::speed(p.place).hertz().0 * self.firings));
+        self.path.extend(
+            places
+                .iter()
+                .map(|p| evidence::speed(p.place).hertz().0 * self.firings),
+        );
         self.follow(past, done);
         for (i, place) in places.iter().enumerate().take(done) {
             let at = past + i;
@@ -221,11 +238,19 @@ impl Tracker {
             let hop = self.hop;
             let middle = at.min(AROUND);
             let origin = (hop * HOP) as isize - (middle * HOP) as isize - self.start as isize;
-            let track = Track { sound: &self.sound[..self.known()], origin, hop: HOP, path: &self.local };
+            let track = Track {
+                sound: &self.sound[..self.known()],
+                origin,
+                hop: HOP,
+                path: &self.local,
+            };
             let change = slope(&self.local, middle);
             let follows = i > 0 || past > 0;
             let even = follows && (self.path[at] / self.path[at - 1] - 1.0).abs() < EVEN;
-            if let Some((last, turns)) = self.last.take_if(|_| hop % 2 == 1 && even && change.abs() < MOVING) {
+            if let Some((last, turns)) = self
+                .last
+                .take_if(|_| hop % 2 == 1 && even && change.abs() < MOVING)
+            {
                 let rpm = last.rpm.0 * (change * HOP as f64 / f64::from(WORKING_RATE)).exp();
                 self.path[at] = rpm * self.firings / 60.0;
                 let moment = Moment {
@@ -242,10 +267,16 @@ impl Tracker {
                 self.wait(moment, turns, middle, 1.0);
             } else {
                 let mut ratio = 1.0;
-                let mut refined = refine(self.angle.cut(&track, middle, 1.0, change.abs() > SNAP), 1.0);
+                let mut refined = refine(
+                    self.angle.cut(&track, middle, 1.0, change.abs() > SNAP),
+                    1.0,
+                );
                 if (refined.ratio - 1.0).abs() > RECUT || change.abs() > MOVING {
                     ratio = refined.ratio;
-                    refined = refine(self.angle.cut(&track, middle, ratio, change.abs() > SNAP), 0.35);
+                    refined = refine(
+                        self.angle.cut(&track, middle, ratio, change.abs() > SNAP),
+                        0.35,
+                    );
                 }
                 let speed = self.path[at] * ratio * refined.ratio;
                 self.path[at] = speed;
@@ -290,7 +321,12 @@ impl Tracker {
             let hop = self.hop + at - past;
             let origin = (hop * HOP) as isize - (middle * HOP) as isize - self.start as isize;
             let sound = &self.sound[..self.known()];
-            let track = Track { sound, origin, hop: HOP, path: &self.local };
+            let track = Track {
+                sound,
+                origin,
+                hop: HOP,
+                path: &self.local,
+            };
             let refined = refine(self.angle.cut(&track, middle, 1.0, true), 1.0);
             if refined.lines >= 3 {
                 self.follow.push((at, self.path[at] * refined.ratio));
@@ -305,14 +341,25 @@ impl Tracker {
     fn wait(&mut self, moment: Moment, turns: Arc<Turns>, middle: usize, scale: f64) {
         let mut local = self.pool.pop().unwrap_or_default();
         local.clone_from(&self.local);
-        self.pending.push_back(Pending { moment, turns, local, middle, scale });
+        self.pending.push_back(Pending {
+            moment,
+            turns,
+            local,
+            middle,
+            scale,
+        });
     }
 
     /// Decides the base of the oldest hop that waits, and hands it on.
     fn settle(&mut self, each: &mut impl FnMut(&Moment, &Turns)) {
-        let Some(mut p) = self.pending.pop_front() else { return };
+        let Some(mut p) = self.pending.pop_front() else {
+            return;
+        };
         let counts = p.moment.counts;
-        self.base = base::decide(&counts, self.pending.iter().map(|p| &p.moment.counts), self.base,
+        self.base = base::decide(
+            &counts,
+            self.pending.iter().map(|p| &p.moment.counts),
+            self.base,
             p.moment.rpm,
             self.band,
         );
@@ -337,8 +384,21 @@ impl Tracker {
                     p.moment.fresh = true;
                     let origin = ((p.moment.hop - p.middle) * HOP) as isize - self.start as isize;
                     let sound = &self.sound[..self.known()];
-                    let track = Track { sound, origin, hop: HOP, path: &p.local };
-                    refine(self.angle.cut(&track, p.middle, p.scale * factor, p.moment.change.abs() > SNAP), 0.2)
+                    let track = Track {
+                        sound,
+                        origin,
+                        hop: HOP,
+                        path: &p.local,
+                    };
+                    refine(
+                        self.angle.cut(
+                            &track,
+                            p.middle,
+                            p.scale * factor,
+                            p.moment.change.abs() > SNAP,
+                        ),
+                        0.2,
+                    )
                 }
             };
             self.recut = Some((self.base, refined));
@@ -378,7 +438,9 @@ impl Tracker {
     /// The sound up to the end of the newest frame: what lies beyond it depends on the blocks in
     /// which it came and must not be seen.
     fn known(&self) -> usize {
-        ((self.frames - 1) * HOP + Spectrum::FRAME / 2).saturating_sub(self.start).min(self.sound.len())
+        ((self.frames - 1) * HOP + Spectrum::FRAME / 2)
+            .saturating_sub(self.start)
+            .min(self.sound.len())
     }
 
     /// Drops sound that no later hop can need.
