@@ -19,8 +19,8 @@ const SILENT: Decibels = Decibels(-75.0);
 /// Hops on either side over which the score is averaged when there is time: 1.5 s.
 const AROUND: usize = 93;
 /// Averaged score (log odds) from which an engine is believed, and down to which it stays believed.
-const BELIEVE: f64 = 0.7;
-const DOUBT: f64 = -0.2;
+const BELIEVE: f64 = 0.4;
+const DOUBT: f64 = -0.5;
 /// Score of a single hop below which it is not read even within a stretch that is believed.
 const LOST: f64 = -9.0;
 /// Probability of the base below which a speed is not told.
