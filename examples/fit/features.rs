@@ -4,7 +4,8 @@
 //! the working rate.
 use std::io::Write;
 
-use engine_note::spectrum::{Framer, Lines, Spectrum};
+use engine_note::spectrum::{Framer, Lines, Spectrum, Still};
+use engine_note::tach::LookAhead;
 use engine_note::tach::evidence::Evidence;
 
 fn main() -> std::io::Result<()> {
@@ -26,16 +27,25 @@ fn main() -> std::io::Result<()> {
             .into_owned();
         let mut file =
             std::io::BufWriter::new(std::fs::File::create(format!("{out}/{name}.feat"))?);
-        let mut each = |frame: &[f32]| {
-            spectrum.lines(frame, &mut lines);
-            for row in evidence.features(&lines) {
+        let mut still = Still::new(LookAhead::CLIP.still);
+        let mut write = |lines: &Lines, height: &[f32]| {
+            for row in evidence.features(lines, height) {
                 for v in row {
                     file.write_all(&v.to_le_bytes()).expect("written");
                 }
             }
         };
+        let mut each = |frame: &[f32]| {
+            spectrum.lines(frame, &mut lines);
+            if still.push(&lines) && still.next(&mut lines) {
+                write(&lines, &still.height);
+            }
+        };
         framer.push(&x, &mut each);
         framer.finish(&mut each);
+        while still.next(&mut lines) {
+            write(&lines, &still.height);
+        }
     }
     Ok(())
 }

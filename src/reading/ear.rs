@@ -16,23 +16,23 @@ use crate::units::{Decibels, Rpm, Seconds};
 const LEVEL: usize = 8;
 /// Level below which nothing is heard.
 const SILENT: Decibels = Decibels(-75.0);
-/// Hops on either side over which the score is averaged when there is time: 1 s.
-const AROUND: usize = 62;
+/// Hops on either side over which the score is averaged when there is time: 1.5 s.
+const AROUND: usize = 93;
 /// Averaged score (log odds) from which an engine is believed, and down to which it stays believed.
-const BELIEVE: f64 = 0.5;
-const DOUBT: f64 = -0.3;
+const BELIEVE: f64 = 0.7;
+const DOUBT: f64 = -0.2;
 /// Score of a single hop below which it is not read even within a stretch that is believed.
-const LOST: f64 = -4.0;
+const LOST: f64 = -9.0;
 /// Probability of the base below which a speed is not told.
 const LEAST: f64 = 0.3;
-/// 95 % of a normal distribution lie within this many standard deviations.
-const TWO_SIDED: f64 = 1.96;
-/// An engine's own wander within a look, as a ratio.
-const WANDER: f64 = 0.000_6;
-
-/// How much of the change of speed a second adds to the standard error.
-const RAMP: f64 = 0.004;
-
+/// Parts of the 95 % interval, as ratios, fitted to the errors on synthetic engines: the engine's
+/// own wander within a look; the standard error of the lines, which counts only noise and is far too
+/// small by itself; and the square of what a speed that changes by more than [`STILL`] a second adds
+/// for each unit of change.
+const WANDER: f64 = 0.001_8;
+const LINES: f64 = 9.0;
+const RAMP: f64 = 0.000_9;
+const STILL: f64 = 0.05;
 /// The live score follows at half of the quick memory.
 const SLOWER: f64 = 0.5;
 
@@ -143,8 +143,8 @@ impl Decision {
         let firing = self.judge.judge(moment, look);
         let (d, f) = (self.judge.differences, self.judge.families);
         let score = self.presence.score(moment, &d, &f, level);
-        let error = (moment.error.powi(2) + WANDER.powi(2) + (moment.change * RAMP).powi(2)).sqrt();
-        let half = (TWO_SIDED * error).min(0.5);
+        let moved = RAMP * (moment.change.abs() - STILL).max(0.0);
+        let half = (WANDER.powi(2) + (LINES * moment.error).powi(2) + moved).sqrt().min(0.5);
         let rpm = moment.rpm.0;
         let speed = Speed {
             rpm: Rpm(rpm),

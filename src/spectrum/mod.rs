@@ -8,12 +8,14 @@
 //! Nothing is refused here; silence gives lines at the floor.
 mod axis;
 mod frame;
+mod still;
 mod transform;
 mod whiten;
 mod window;
 
 pub use axis::LogAxis;
 pub use frame::{Framer, HOP};
+pub use still::Still;
 pub use transform::{Lines, Spectrum};
 pub use whiten::decibels;
 pub use window::Window;

@@ -20,9 +20,6 @@ pub const SPEEDS: usize = 271;
 pub const FEATURES: usize = 32;
 
 const WHOLE: usize = 10;
-/// How fast a line comes to count as one that stays (2 s) and ceases to (0.1 s), per hop.
-const RISE: f32 = 0.008;
-const FALL: f32 = 0.15;
 
 /// Speed of a place on the grid; fractions allowed.
 pub fn speed(place: f64) -> Rpm {
@@ -43,8 +40,6 @@ pub struct Evidence {
     fifths: Vec<isize>,
     features: Vec<[f32; SPEEDS]>,
     spare: [f32; SPEEDS],
-    /// Lines that stay where they are: follows the contrast slowly up, quickly down.
-    still: Vec<f32>,
     /// Contrast above the lines that stay.
     moving: Vec<f32>,
     logits: [[f32; SPEEDS]; RHYTHMS],
@@ -79,15 +74,15 @@ impl Evidence {
             fifths: family(5, 19, &|j| j % 5 != 0),
             features: vec![[0.0; SPEEDS]; FEATURES],
             spare: [0.0; SPEEDS],
-            still: vec![0.0; LogAxis::BINS],
             moving: vec![0.0; LogAxis::BINS],
             logits: [[0.0; SPEEDS]; RHYTHMS],
         }
     }
 
     /// The features of every speed, [`FEATURES`] rows of [`SPEEDS`], in units of 10 dB: what the
-    /// weights were fitted to.
-    pub fn features(&mut self, lines: &Lines) -> &[[f32; SPEEDS]] {
+    /// weights were fitted to. `still` is the height of the lines that stay where they are
+    /// ([`Still`](crate::spectrum::Still)).
+    pub fn features(&mut self, lines: &Lines, still: &[f32]) -> &[[f32; SPEEDS]] {
         let g = &lines.contrast[..];
         for f in &mut self.features {
             f.fill(0.0);
@@ -173,9 +168,8 @@ impl Evidence {
         for v in f[27].iter_mut() {
             *v = (*v - top).max(-4.0);
         }
-        for ((m, s), g) in self.moving.iter_mut().zip(&mut self.still).zip(g) {
-            *m = g - s.max(0.0);
-            *s += (g - *s) * if g > s { RISE } else { FALL };
+        for ((m, s), g) in self.moving.iter_mut().zip(still).zip(g) {
+            *m = g - s;
         }
         for k in 0..2 {
             add(&mut f[28], &self.moving, self.whole[k], 0.5);
@@ -204,8 +198,8 @@ impl Evidence {
     }
 
     /// Logarithm of the evidence for each rhythm and speed, up to a constant.
-    pub fn logits(&mut self, lines: &Lines) -> &[[f32; SPEEDS]; RHYTHMS] {
-        self.features(lines);
+    pub fn logits(&mut self, lines: &Lines, still: &[f32]) -> &[[f32; SPEEDS]; RHYTHMS] {
+        self.features(lines, still);
         for (logits, weights) in self.logits.iter_mut().zip(&WEIGHTS) {
             logits.fill(0.0);
             for (f, w) in self.features.iter().zip(weights) {

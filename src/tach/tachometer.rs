@@ -7,7 +7,7 @@ use super::base::{self, Base, Counter, Counts};
 use super::evidence::{self, Evidence, RHYTHMS, SPEEDS};
 use super::path::{Chain, Place};
 use super::refine::{Refined, refine};
-use crate::spectrum::{Framer, HOP, Lines, Spectrum};
+use crate::spectrum::{Framer, HOP, Lines, Spectrum, Still};
 use crate::capture::WORKING_RATE;
 use crate::machine::SpeedRange;
 use crate::units::Rpm;
@@ -38,13 +38,15 @@ pub struct LookAhead {
     pub batch: usize,
     /// Hops by which the decision on the base waits for slips of the rhythm to come.
     pub slips: usize,
+    /// Hops that lines which stay where they are are looked for ahead.
+    pub still: usize,
 }
 
 impl LookAhead {
     /// For recorded clips: about five seconds.
-    pub const CLIP: LookAhead = LookAhead { hops: 60, batch: 40, slips: 240 };
+    pub const CLIP: LookAhead = LookAhead { hops: 60, batch: 40, slips: 240, still: 60 };
     /// For live sound: the reading trails the sound by 192 ms.
-    pub const LIVE: LookAhead = LookAhead { hops: 3, batch: 1, slips: 0 };
+    pub const LIVE: LookAhead = LookAhead { hops: 3, batch: 1, slips: 0, still: 0 };
 }
 
 /// A hop whose base is not yet decided.
@@ -95,6 +97,7 @@ struct Tracker {
     band: SpeedRange,
     spectrum: Spectrum,
     lines: Lines,
+    still: Still,
     evidence: Evidence,
     chain: Chain,
     angle: Angle,
@@ -130,6 +133,7 @@ impl Tachometer {
             look,
             spectrum: Spectrum::new(),
             lines: Lines::default(),
+            still: Still::new(look.still),
             evidence: Evidence::new(firings),
             firings,
             band,
@@ -156,7 +160,7 @@ impl Tachometer {
     /// Samples by which the newest decided hop trails the sound at most.
     pub fn delay(&self) -> usize {
         let look = self.tracker.look;
-        self.framer.delay() + (look.hops + look.batch - 1 + look.slips) * HOP
+        self.framer.delay() + (look.hops + look.batch - 1 + look.slips + look.still) * HOP
     }
 
     /// Takes samples of any number; `each` gets every hop that is now decided.
@@ -173,6 +177,7 @@ impl Tachometer {
     pub fn finish(&mut self, each: &mut impl FnMut(&Moment, &Turns)) {
         let Tachometer { framer, tracker } = self;
         framer.finish(|frame| tracker.frame(frame, each));
+        while tracker.weigh(each) {}
         let places = tracker.chain.finish().to_vec();
         tracker.decide(&places, places.len(), each);
         while !tracker.pending.is_empty() {
@@ -185,11 +190,22 @@ impl Tracker {
     fn frame(&mut self, frame: &[f32], each: &mut impl FnMut(&Moment, &Turns)) {
         self.frames += 1;
         self.spectrum.lines(frame, &mut self.lines);
-        let logits = self.evidence.logits(&self.lines);
+        if self.still.push(&self.lines) {
+            self.weigh(each);
+        }
+    }
+
+    /// Weighs the oldest lines that wait, and decides when the chain has enough of them.
+    fn weigh(&mut self, each: &mut impl FnMut(&Moment, &Turns)) -> bool {
+        if !self.still.next(&mut self.lines) {
+            return false;
+        }
+        let logits = self.evidence.logits(&self.lines, &self.still.height);
         if let Some((places, done)) = self.chain.push(logits) {
             let places = places.to_vec();
             self.decide(&places, done, each);
         }
+        true
     }
 
     /// Cuts and refines the first `done` of the undecided hops.

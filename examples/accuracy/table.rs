@@ -1,0 +1,178 @@
+//! The tables, in Markdown.
+use engine_note::synth::{OTHER_KINDS, Scene};
+
+use crate::score::{Frames, Score};
+
+fn share(part: usize, whole: usize) -> String {
+    if whole == 0 {
+        return "-".into();
+    }
+    format!("{:.2} %", 100.0 * part as f64 / whole as f64)
+}
+
+fn quantile(errors: &mut [f64], part: f64) -> String {
+    errors.sort_by(f64::total_cmp);
+    let at = ((errors.len() as f64 * part) as usize).min(errors.len().saturating_sub(1));
+    errors
+        .get(at)
+        .map_or("-".into(), |e| format!("{:.3} %", 100.0 * e))
+}
+
+/// The scenes of one class of sound.
+struct Class {
+    name: &'static str,
+    holds: fn(&Scene) -> bool,
+}
+
+fn snr(scene: &Scene) -> f64 {
+    scene.noise.map_or(f64::INFINITY, |n| n.snr.0)
+}
+
+fn low_roll_off(scene: &Scene) -> bool {
+    scene.microphone.roll_off.is_none_or(|r| r.hertz.0 <= 150.0)
+}
+
+const CLASSES: [Class; 4] = [
+    Class {
+        name: "10 dB or better, roll-off up to 150 Hz",
+        holds: |s| snr(s) >= 10.0 && low_roll_off(s),
+    },
+    Class {
+        name: "the same, no other sounds",
+        holds: |s| snr(s) >= 10.0 && low_roll_off(s) && s.sounds.is_empty(),
+    },
+    Class {
+        name: "0 dB, roll-off up to 150 Hz",
+        holds: |s| snr(s) == 0.0 && low_roll_off(s),
+    },
+    Class {
+        name: "all",
+        holds: |_| true,
+    },
+];
+
+fn sum<'a>(scores: impl Iterator<Item = &'a Frames>) -> Frames {
+    let mut all = Frames::default();
+    scores.for_each(|s| all.add(s));
+    all
+}
+
+/// Prints all tables.
+pub fn print(scenes: &[Scene], scores: &[Score]) {
+    let of = |class: &Class, part: fn(&Score) -> &Frames| {
+        sum(scenes
+            .iter()
+            .zip(scores)
+            .filter(|(s, _)| (class.holds)(s))
+            .map(|(_, score)| part(score)))
+    };
+    println!("Steady frames:\n");
+    println!(
+        "| class | frames | with a speed | within 1 %, of those read | within 1 %, of all | octave errors | \
+         median error | 95 % of errors below | interval holds the truth | firing kind right | skip ratio, mean error |"
+    );
+    println!("| --- |{}", " --- |".repeat(10));
+    for class in &CLASSES {
+        let mut f = of(class, |s| &s.steady);
+        println!(
+            "| {} | {} | {} | {} | {} | {} | {} | {} | {} | {} | {:.3} |",
+            class.name,
+            f.all,
+            share(f.read, f.all),
+            share(f.within_1, f.read),
+            share(f.within_1, f.all),
+            share(f.octave, f.all),
+            quantile(&mut f.errors, 0.5),
+            quantile(&mut f.errors, 0.95),
+            share(f.held, f.errors.len()),
+            share(f.firing, f.all),
+            f.skip.1 / f.skip.0.max(1) as f64
+        );
+    }
+    println!("\nMoving frames (more than 50 % a second):\n");
+    println!(
+        "| class | frames | with a speed | within 3 %, of those read | within 3 %, of all | octave errors | median error | \
+         interval holds the truth |"
+    );
+    println!("| --- |{}", " --- |".repeat(7));
+    for class in &CLASSES {
+        let mut f = of(class, |s| &s.moving);
+        println!(
+            "| {} | {} | {} | {} | {} | {} | {} | {} |",
+            class.name,
+            f.all,
+            share(f.read, f.all),
+            share(f.within_3, f.read),
+            share(f.within_3, f.all),
+            share(f.octave, f.all),
+            quantile(&mut f.errors, 0.5),
+            share(f.held, f.errors.len())
+        );
+    }
+    let f = of(&CLASSES[0], |s| &s.steady);
+    println!("\nFiring, steady frames, {}:\n", CLASSES[0].name);
+    println!(
+        "| truth | clean | four-stroking | limiter | unclear | no speed |\n| --- | --- | --- | --- | --- | --- |"
+    );
+    for (name, row) in ["clean", "four-stroking", "limiter"].iter().zip(f.kinds) {
+        let n: usize = row.iter().sum();
+        println!("| {name} | {} |", row.map(|k| share(k, n)).join(" | "));
+    }
+    others(scenes, scores);
+    worst(scenes, scores);
+}
+
+/// Frames with a speed where no engine runs, by the sound that the scene was drawn for.
+fn others(scenes: &[Scene], scores: &[Score]) {
+    let (frames, false_speed) = scores
+        .iter()
+        .fold((0, 0), |(n, k), s| (n + s.none.0, k + s.none.1));
+    println!(
+        "\nWithout an engine: {frames} frames, {} with a speed\n",
+        share(false_speed, frames)
+    );
+    println!("| sound | frames | with a speed |\n| --- | --- | --- |");
+    let clips: Vec<_> = scenes
+        .iter()
+        .zip(scores)
+        .filter(|(s, _)| s.engine.is_none())
+        .collect();
+    for kind in 0..OTHER_KINDS.min(clips.len()) {
+        let same = clips.iter().skip(kind).step_by(OTHER_KINDS);
+        let (n, k) = same.fold((0, 0), |(n, k), (_, s)| (n + s.none.0, k + s.none.1));
+        let name = clips[kind]
+            .0
+            .note
+            .trim_start_matches("synthetic, no engine: ")
+            .split(" and ")
+            .next();
+        if k > 0 {
+            println!("| {} | {n} | {} |", name.unwrap_or_default(), share(k, n));
+        }
+    }
+}
+
+/// The clips that lose most.
+fn worst(scenes: &[Scene], scores: &[Score]) {
+    println!("\nWorst clips (steady frames that are not within 1 %, and false speeds):\n");
+    println!(
+        "| seed | frames lost | octave errors | not read | what it is |\n| --- | --- | --- | --- | --- |"
+    );
+    let lost = |s: &Score| s.steady.all - s.steady.within_1 + s.none.1;
+    let mut order: Vec<usize> = (0..scores.len()).collect();
+    order.sort_by_key(|i| std::cmp::Reverse(lost(&scores[*i])));
+    for i in order.into_iter().take(15).filter(|i| lost(&scores[*i]) > 0) {
+        let (scene, f) = (&scenes[i], &scores[i].steady);
+        let roll_off = scene.microphone.roll_off.map_or(0.0, |r| r.hertz.0);
+        println!(
+            "| {} | {} | {} | {} | {}; {:.0} dB, roll-off {roll_off:.0} Hz, {} other sounds |",
+            scene.seed,
+            lost(&scores[i]),
+            f.octave,
+            f.all - f.read,
+            scene.note,
+            snr(scene),
+            scene.sounds.len()
+        );
+    }
+}
