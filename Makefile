@@ -32,8 +32,8 @@ fmt: ## format the sources
 	cargo fmt
 
 snapshots: ## show what the words of the program would change, and accept it
-	INSTA_UPDATE=always cargo test --locked --test cli
-	git diff --stat -- tests/snapshots
+	INSTA_UPDATE=always cargo test --locked --test cli --test report
+	git diff --stat -- tests
 
 bench: ## time the stages
 	@.ci/need cc

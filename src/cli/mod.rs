@@ -19,6 +19,7 @@ mod synth;
 mod terminal;
 mod trouble;
 mod truth;
+mod values;
 
 use std::ffi::OsString;
 use std::process::ExitCode;

@@ -13,6 +13,7 @@
 //! ([`Trace`]). Numbers that are not finite never reach a format: they become null, and so does
 //! the level of digital silence.
 mod advice;
+mod comparison;
 mod expectation;
 mod frames;
 mod gather;
@@ -27,7 +28,8 @@ mod tidy;
 mod trace;
 mod words;
 
-pub use expectation::{Comparison, Difference, Expectation, ExpectationError, Stretch};
+pub use comparison::{Comparison, Difference};
+pub use expectation::{Expectation, ExpectationError, Stretch};
 pub use frames::{FrameKeeper, FrameLine, KeptFrames};
 pub use gather::Gatherer;
 pub use look::{Glyphs, Look, Tone};
