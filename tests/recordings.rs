@@ -11,7 +11,8 @@
 //! - `2-50667-B` after 3.1 s is left out: mains hum lies on the idle.
 //! - In clips without an engine each frame with a speed counts against us.
 //!
-//! `cargo test --test recordings -- --nocapture` prints a table of every clip.
+//! `cargo test --test recordings -- --nocapture` prints every wrong point and a table
+//! of every clip.
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
@@ -173,13 +174,27 @@ fn score(annotation: &Annotation, frames: &[Frame]) -> Score {
             continue;
         };
         let ratio = speed.rpm.0 / point.rpm;
+        let wrong = |what: &str| {
+            println!(
+                "wrong: {} at {:.1} s: {:.0} rpm instead of {:.0} ± {} % ({:+.1} %){what}",
+                annotation.clip,
+                point.t,
+                speed.rpm.0,
+                point.rpm,
+                point.tol_pct,
+                100.0 * (ratio - 1.0)
+            );
+        };
         if (ratio - 1.0).abs() <= TOLERANCE.max(point.tol_pct / 100.0) {
             score.right += 1;
         } else if [1.0 / 4.0, 1.0 / 3.0, 0.5, 2.0, 3.0]
             .iter()
             .any(|m| (ratio / m - 1.0).abs() < NEAR_MULTIPLE)
         {
+            wrong(", an octave error");
             score.octave += 1;
+        } else {
+            wrong("");
         }
     }
     for segment in annotation
