@@ -2,8 +2,8 @@
 //!
 //! After the cut along a nearly right path the lines stand near the whole orders; by how much all
 //! of them are off together is the error of the path. A coarse search takes the common stretch that
-//! puts the most line height on the whole orders; then each line's peak (a parabola through three
-//! bins in dB) votes with a weight of order squared times signal to noise: the weights of the
+//! puts the most line height on the whole orders; then each line's peak (from three bins)
+//! votes with a weight of order squared times signal to noise: the weights of the
 //! maximum-likelihood estimate for harmonics in white noise (variance bound: Rife and Boorstyn
 //! 1974, for harmonics after Kay, both from memory).
 use super::angle::Turns;
@@ -75,12 +75,13 @@ pub fn refine(turns: &Turns, search: f64) -> Refined {
             f64::from(turns.orders[i]),
             f64::from(turns.orders[i + 1]),
         );
-        let curve = a - 2.0 * b + c;
         let stands = f64::from(turns.orders[i] - floor[k - 1]);
-        if curve >= -0.02 || stands < 0.5 || b < a || b < c {
+        if stands < 0.5 || b < a || b < c {
             continue;
         }
-        let peak = i as f64 + 0.5 * (a - c) / curve;
+        // Three-point interpolation, exact for a Hann window: 2 (A₊ - A₋) / (A₋ + 2 A₀ + A₊) bins.
+        let (below, above) = (10f64.powf(0.5 * (a - b)), 10f64.powf(0.5 * (c - b)));
+        let peak = i as f64 + 2.0 * (above - below) / (below + 2.0 + above);
         let w = (k * k) as f64 * (10f64.powf(stands.min(3.0)) - 1.0);
         votes[k - 1] = (peak / (k as f64 * bins_per_order) - 1.0, w);
         sum += w * votes[k - 1].0;

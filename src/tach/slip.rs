@@ -26,6 +26,8 @@ pub struct Likeness {
     pub halves: f64,
     /// Likeness of the lines that such a shift leaves as they are (even ones), -1 to 1.
     pub whole: f64,
+    /// How far the even lines stand above the odd ones beside them, in dB.
+    pub alternation: f64,
     /// The odd lines are alike after a shift by half a period, and only so.
     pub half_slip: bool,
     /// The same for a shift by a third or two thirds.
@@ -86,7 +88,15 @@ impl Comparison {
             .map(|s| self.likeness(&before, &after, |k| k % 3 != 0, s))
             .into_iter()
             .fold(f64::MIN, f64::max);
+        let db: [f64; LINES] = self.level.map(|p| 10.0 * (p + f64::MIN_POSITIVE).log10());
+        let even_lines = (1..LINES - 1).step_by(2);
+        let alternation = even_lines
+            .clone()
+            .map(|k| db[k] - 0.5 * (db[k - 1] + db[k + 1]))
+            .sum::<f64>()
+            / even_lines.len() as f64;
         Likeness {
+            alternation,
             halves: odd,
             whole: even,
             half_slip: -odd > ALIKE && even > STEADY,

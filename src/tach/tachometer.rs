@@ -252,7 +252,6 @@ impl Tracker {
                 .take_if(|_| hop % 2 == 1 && even && change.abs() < MOVING)
             {
                 let rpm = last.rpm.0 * (change * HOP as f64 / f64::from(WORKING_RATE)).exp();
-                self.path[at] = rpm * self.firings / 60.0;
                 let moment = Moment {
                     hop,
                     rpm: Rpm(rpm),
@@ -278,8 +277,8 @@ impl Tracker {
                         0.35,
                     );
                 }
+                // The path itself stays as it is: half refined and half not, it would bend here.
                 let speed = self.path[at] * ratio * refined.ratio;
-                self.path[at] = speed;
                 let moment = Moment {
                     hop,
                     rpm: crate::units::Hertz(speed / self.firings).rpm(),
