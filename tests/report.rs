@@ -331,6 +331,28 @@ fn cautions_stand_once_at_the_end_of_several_clips() {
 }
 
 #[test]
+fn a_kind_of_firing_that_is_not_heard_all_the_time_is_not_said_to_be() {
+    let mut reading = reading();
+    reading.full_throttle = Some(Plateau {
+        firing_share: 0.58,
+        ..plateau(9_436.0, FiringKind::Clean, 0.1)
+    });
+    reading.spans[3].firing_share = 0.58;
+    let text = written(
+        Format::Text,
+        false,
+        Look::default(),
+        &[report("clip.wav", reading)],
+    );
+    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        text.contains("full throttle at 9,440 rpm, mostly firing clean."),
+        "{text}"
+    );
+    assert!(text.contains("mostly four-stroking 40 %"), "{text}");
+}
+
+#[test]
 fn text_in_a_narrow_terminal_without_braille() {
     let look = Look {
         width: 44,

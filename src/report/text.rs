@@ -11,6 +11,8 @@ use crate::units::{Rpm, Seconds};
 
 /// Spans that are listed; longer lists end with how many are left out.
 const MOST_SPANS: usize = 40;
+/// Share of the time from which one kind of firing stands for all of it.
+const NEARLY_ALL: f64 = 0.8;
 /// Below this confidence a speed is said to be unsure.
 const SURE: f64 = 0.5;
 
@@ -89,7 +91,7 @@ fn sentence(report: &Report) -> String {
 }
 
 fn plateau_words(name: &str, plateau: &Plateau) -> String {
-    let firing = firing_words(plateau.firing, plateau.skip_ratio);
+    let firing = firing_words(plateau.firing, plateau.skip_ratio, plateau.firing_share);
     format!(
         "{name} at {}{}, {firing}",
         about(plateau.rpm),
@@ -110,25 +112,38 @@ fn span_words(span: &Span) -> String {
         (_, _, _, Some(rpm)) => format!("at {}", about(rpm)),
         (_, _, _, None) => "at an unknown speed".into(),
     };
-    let firing = firing_words(span.firing, span.skip_ratio);
+    let firing = firing_words(span.firing, span.skip_ratio, span.firing_share);
     format!(
         "{what} {speed}{}, {firing}",
         doubt(span.other_rpm, span.confidence)
     )
 }
 
-fn firing_words(kind: FiringKind, skipped: Option<f64>) -> String {
+fn firing_words(kind: FiringKind, skipped: Option<f64>, share: f64) -> String {
+    let mostly = mostly(kind, share);
     match (kind, skipped) {
-        (FiringKind::Clean, _) => "firing clean".into(),
-        (FiringKind::FourStroking, Some(share)) => {
+        (FiringKind::Clean, _) => format!("{mostly}firing clean"),
+        (FiringKind::FourStroking, Some(skipped)) => {
             format!(
-                "four-stroking ({} of the turns without a full firing)",
-                percent(share)
+                "{mostly}four-stroking ({} of the turns without a full firing)",
+                percent(skipped)
             )
         }
-        (FiringKind::FourStroking, None) => "four-stroking".into(),
-        (FiringKind::Limiter, _) => "on the ignition limiter".into(),
+        (FiringKind::FourStroking, None) => format!("{mostly}four-stroking"),
+        (FiringKind::Limiter, _) => format!("{mostly}on the ignition limiter"),
         (FiringKind::Unclear | FiringKind::None, _) => "firing not clear enough to judge".into(),
+    }
+}
+
+/// A word before the most frequent kind of firing where another is heard for much of the time.
+fn mostly(kind: FiringKind, share: f64) -> &'static str {
+    match kind {
+        FiringKind::Clean | FiringKind::FourStroking | FiringKind::Limiter
+            if share < NEARLY_ALL =>
+        {
+            "mostly "
+        }
+        _ => "",
     }
 }
 
@@ -187,7 +202,10 @@ fn spans(spans: &[Span], look: &Look) -> String {
             span.spread_pct
                 .filter(|_| !moving)
                 .map_or(String::new(), |spread| format!("{spread:.1} %")),
-            firing.into(),
+            match span.rpm {
+                Some(_) => format!("{}{firing}", mostly(span.firing, span.firing_share)),
+                None => firing.into(),
+            },
             span.skip_ratio.map_or(String::new(), percent),
             span.rpm.map_or(String::new(), |_| percent(span.confidence)),
         ]);
