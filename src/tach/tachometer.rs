@@ -50,9 +50,9 @@ impl LookAhead {
         slips: 240,
         still: 60,
     };
-    /// For live sound: the reading trails the sound by 192 ms.
+    /// For live sound: the reading trails the sound by less than 200 ms.
     pub const LIVE: LookAhead = LookAhead {
-        hops: 3,
+        hops: 2,
         batch: 1,
         slips: 0,
         still: 0,
