@@ -19,8 +19,18 @@ const UNCLEAR: f64 = 0.1;
 /// Length of runs from which skips are bursts: an engine that four-strokes fires again after one to
 /// three turns, since a missed turn scavenges the cylinder; a coil that cuts the spark stays silent
 /// until the speed has fallen, then fires until it has risen.
-const CUT_RUN: f64 = 2.2;
+const CUT_RUN: f64 = 2.0;
 const FIRED_RUN: f64 = 1.9;
+const LONG_RUN: f64 = 30.0;
+/// How distinct the two kinds must be for that, and how weak the cut turns against the fired ones, in
+/// power: on recordings of clean engines 1 in 120 looks passes.
+const APART: f64 = 0.65;
+const CUT_POWER: f64 = 0.35;
+/// Slowest crank at which a limiter cuts: coils cut at 7,000 rpm and far above (common practice, no
+/// source).
+const LIMITER_FROM: f64 = 5_500.0;
+/// Change of speed a second, as a ratio, above which turns differ by themselves.
+const STEADY: f64 = 0.3;
 
 /// Judges hop after hop.
 #[derive(Debug, Default)]
@@ -89,7 +99,9 @@ impl Judge {
         let smooth = self.score.map_or(score, |s| s + (score - s) * MEMORY);
         self.score = Some(smooth);
         let d = &self.differences;
-        let bursts = f64::from(u8::from(d.weak_run >= CUT_RUN && d.strong_run >= FIRED_RUN));
+        let bursts = f64::from(u8::from(
+            in_bursts(d) && moment.change.abs() < STEADY && moment.rpm.0 > LIMITER_FROM,
+        ));
         self.cut += (bursts - self.cut) * MEMORY;
         if smooth > HYSTERESIS {
             self.skipping = Some(true);
@@ -99,14 +111,15 @@ impl Judge {
             self.skipping = Some(smooth > 0.0);
         }
         self.limiter = if self.limiter {
-            self.cut > 0.35
+            self.cut > 0.3
         } else {
-            self.cut > 0.65
+            self.cut > 0.6
         };
+        // A limiter's cut turns are few between long clean runs, which the score takes for clean.
         let kind = match self.skipping {
+            _ if self.limiter => FiringKind::Limiter,
             None => FiringKind::Unclear,
             Some(false) => FiringKind::Clean,
-            Some(true) if self.limiter => FiringKind::Limiter,
             Some(true) => FiringKind::FourStroking,
         };
         let skips = matches!(kind, FiringKind::FourStroking | FiringKind::Limiter);
@@ -132,9 +145,19 @@ impl Judge {
     }
 }
 
+/// Do cut turns come in runs between runs of fired ones? The cut ones must be far weaker: turns that
+/// only drift apart fall into two kinds as well.
+fn in_bursts(d: &Differences) -> bool {
+    let run = |least: f64, length: f64| (least..LONG_RUN).contains(&length);
+    run(CUT_RUN, d.weak_run)
+        && run(FIRED_RUN, d.strong_run)
+        && d.two_kinds > APART
+        && d.weak_to_strong < CUT_POWER
+}
+
 /// The rhythm of skips.
 fn pattern(moment: &Moment, d: &Differences) -> Pattern {
-    if d.weak_run >= CUT_RUN && d.strong_run >= FIRED_RUN {
+    if in_bursts(d) {
         return Pattern::Bursts;
     }
     // A rhythm is one when the chain is sure of it and revolutions that far apart are alike.

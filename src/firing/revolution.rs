@@ -33,7 +33,7 @@ pub struct Differences {
     pub strong_run: f64,
 }
 
-/// Revolutions of a look, reduced to [`POINTS`] points each.
+/// Revolutions of a look, reduced to 16 points each.
 #[derive(Debug, Default)]
 pub struct Revolutions {
     turns: Vec<[f32; POINTS]>,

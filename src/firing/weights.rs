@@ -3,6 +3,7 @@ use super::judge::FEATURES;
 
 /// Weight of each feature, in the order of `features`.
 #[rustfmt::skip]
+#[allow(clippy::approx_constant)] // A fitted weight may lie near a constant by chance.
 pub(super) const SKIPPING: [f64; FEATURES] = [
     -0.2046, 0.5791, -1.6485, 2.4577, 0.0747, 1.0746, 0.3114, -0.5973,
     1.5933, 2.0117, 0.6789, -0.2290, 1.4505, 0.8828, -0.7636, -0.9082,

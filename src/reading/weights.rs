@@ -3,6 +3,7 @@ use super::presence::TERMS;
 
 /// Weight of each feature, in the order of `features`.
 #[rustfmt::skip]
+#[allow(clippy::approx_constant)] // A fitted weight may lie near a constant by chance.
 pub(super) const ENGINE: [f64; TERMS] = [
     0.0842, -0.2926, 2.7726, 1.3678, 2.4513, 2.7515, 0.6681, 0.5840,
     -1.1460, -5.8377, 0.3822, 2.7785, -2.4003, -1.5305, 6.7684, -1.4764,

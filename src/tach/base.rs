@@ -1,7 +1,7 @@
 //! Decides the base: the crank itself, its double, its triple or its half.
 //!
-//! The chain of [`super::path`] follows one set of lines; which of them is the crank it knows only
-//! from their levels. The slips of the rhythm ([`super::slip`]) are counted here over seconds: a
+//! The chain of `path` follows one set of lines; which of them is the crank it knows only
+//! from their levels. The slips of the rhythm (`slip`) are counted here over seconds: a
 //! slip at the base taken says that the crank turns twice (three times) as fast; half-order lines
 //! that stay in step without a slip for seconds say that it turns at half the speed.
 use super::angle::Turns;
@@ -18,7 +18,7 @@ const IN_STEP: f64 = 0.012;
 /// Count from which the base is changed.
 const ENOUGH: f64 = 3.0;
 /// Count from which half of the speed is taken where both speeds are as likely: 6 s and more in
-/// step without a slip. The unlike speeds shift it ([`likely`]).
+/// step without a slip. The unlike speeds shift it .
 const ENOUGH_HALF: f64 = 4.5;
 /// Level alternation at half of the speed, in dB, that is as usual for a clean engine there as for a
 /// skipping one at the whole, the step from it that counts one, and the weight of a step. On annotated

@@ -4,7 +4,7 @@
 //! quarters, and fifths as a control) are read from the whitened spectrum by shifts along the
 //! logarithmic axis, and so is how far every second, third and fourth line stands above its
 //! neighbours ("level alternation": at half of the true crank speed every second line stands 12 to
-//! 34 dB above the rest). A log-linear model with the weights of [`super::weights`] turns them into
+//! 34 dB above the rest). A log-linear model with the weights of `weights` turns them into
 //! evidence.
 use super::weights::WEIGHTS;
 use crate::spectrum::{Lines, LogAxis};

@@ -3,6 +3,7 @@ use super::evidence::{FEATURES, RHYTHMS};
 
 /// Weight of each feature (columns, in the order of `Evidence::features`) for each rhythm (rows).
 #[rustfmt::skip]
+#[allow(clippy::approx_constant)] // A fitted weight may lie near a constant by chance.
 pub(super) const WEIGHTS: [[f32; FEATURES]; RHYTHMS] = [
     [
         1.3785, 2.1154, 1.4674, 0.9942, 0.6762, 1.6958, 1.4546, -0.3952,
