@@ -5,12 +5,16 @@ use super::screw::{Direction, Screw};
 use super::turn::Turn;
 use crate::machine::{Carburetor, Figure, Profile, Use};
 use crate::reading::{Plateau, Reading};
-use crate::units::Rpm;
+use crate::units::{Rpm, Seconds};
 
 /// A base below this confidence moves no screw.
 const SURE: f64 = 0.6;
 /// Nor does a clip in which more than this share of the readable frames is in doubt, in percent.
 const MOST_DOUBT: f64 = 50.0;
+
+/// Nor does a clip longer than this: the spans of very long clips are merged coarsely to bound the
+/// memory, and their plateaus can then mix idle and full throttle.
+const LONGEST: Seconds = Seconds(1_200.0);
 
 /// One clip of one machine.
 #[derive(Clone, Copy)]
@@ -26,6 +30,7 @@ impl<'a> Case<'a> {
             && plateau.confidence >= SURE
             && plateau.rpm.0.is_finite()
             && self.reading.doubtful_pct <= MOST_DOUBT
+            && self.reading.heard <= LONGEST
     }
 
     /// Full throttle, where it was heard.
