@@ -20,8 +20,10 @@ pub mod machine;
 pub mod capture;
 pub mod firing;
 pub mod guide;
+pub mod procedure;
 pub mod reading;
 pub mod report;
+pub mod session;
 pub mod spectrum;
 pub mod tach;
 

@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Who may import whom, in the order of the sound. A folder that is not listed is an error.
-const ALLOWED: [(&str, &[&str]); 11] = [
+const ALLOWED: [(&str, &[&str]); 13] = [
     ("units", &[]),
     ("machine", &["units"]),
     ("capture", &["units", "machine"]),
@@ -26,17 +26,56 @@ const ALLOWED: [(&str, &[&str]); 11] = [
         ],
     ),
     (
-        "report",
+        "procedure",
         &[
             "units", "machine", "capture", "spectrum", "tach", "firing", "reading", "guide",
+        ],
+    ),
+    (
+        "session",
+        &[
+            "units",
+            "machine",
+            "capture",
+            "spectrum",
+            "tach",
+            "firing",
+            "reading",
+            "guide",
+            "procedure",
+        ],
+    ),
+    (
+        "report",
+        &[
+            "units",
+            "machine",
+            "capture",
+            "spectrum",
+            "tach",
+            "firing",
+            "reading",
+            "guide",
+            "procedure",
+            "session",
         ],
     ),
     ("synth", &["units", "machine"]),
     (
         "cli",
         &[
-            "units", "machine", "capture", "spectrum", "tach", "firing", "reading", "guide",
-            "report", "synth",
+            "units",
+            "machine",
+            "capture",
+            "spectrum",
+            "tach",
+            "firing",
+            "reading",
+            "guide",
+            "procedure",
+            "session",
+            "report",
+            "synth",
         ],
     ),
 ];
