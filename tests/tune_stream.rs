@@ -24,7 +24,10 @@ fn valid(text: &str) -> Vec<Value> {
     text.lines()
         .map(|line| {
             let value: Value = serde_json::from_str(line).unwrap_or_else(|e| panic!("{e}: {line}"));
-            let wrong: Vec<_> = validator.iter_errors(&value).map(|e| e.to_string()).collect();
+            let wrong: Vec<_> = validator
+                .iter_errors(&value)
+                .map(|e| e.to_string())
+                .collect();
             assert!(wrong.is_empty(), "{line}: {wrong:?}");
             value
         })
@@ -131,16 +134,36 @@ fn a_wav_that_does_not_know_its_length_is_read_to_the_end() {
         assert_eq!(events[0]["event"], "start", "{claimed:x}");
         let last = events.last().unwrap();
         assert_eq!(last["verdict"], "unfinished", "{claimed:x}: {last}");
-        assert!((last["t_s"].as_f64().unwrap() - 3.0).abs() < 0.001, "{last}");
+        assert!(
+            (last["t_s"].as_f64().unwrap() - 3.0).abs() < 0.001,
+            "{last}"
+        );
         all.push(events);
     }
-    let raw = ["--from", "-", "--as-found", "warm", "--skip-checks", "--raw", "s16le:48000:1"];
+    let raw = [
+        "--from",
+        "-",
+        "--as-found",
+        "warm",
+        "--skip-checks",
+        "--raw",
+        "s16le:48000:1",
+    ];
     all.push(run(folder.path(), &raw, body).1);
-    assert!(all.iter().all(|events| *events == all[0]), "the same sound, the same events");
+    assert!(
+        all.iter().all(|events| *events == all[0]),
+        "the same sound, the same events"
+    );
     let readings = all[0].iter().filter(|event| event["event"] == "reading");
-    let heard = readings.clone().filter(|reading| reading["rpm"].is_number()).count();
+    let heard = readings
+        .clone()
+        .filter(|reading| reading["rpm"].is_number())
+        .count();
     assert!((185..=190).contains(&readings.count()), "62.5 a second");
-    assert!(heard > 60, "an engine was played, {heard} readings have a speed");
+    assert!(
+        heard > 60,
+        "an engine was played, {heard} readings have a speed"
+    );
 }
 
 /// A child whose lines are handed over as they come.
@@ -193,7 +216,15 @@ fn readings_come_while_the_sound_is_held_back() {
     let folder = tempfile::tempdir().unwrap();
     let mut live = Live::start(
         folder.path(),
-        &["--from", "-", "--raw", "s16le:48000:1", "--as-found", "warm", "--skip-checks"],
+        &[
+            "--from",
+            "-",
+            "--raw",
+            "s16le:48000:1",
+            "--as-found",
+            "warm",
+            "--skip-checks",
+        ],
     );
     // The start comes before any sound.
     live.until(|line| line["event"] == "start");
@@ -203,7 +234,11 @@ fn readings_come_while_the_sound_is_held_back() {
         live.write(part);
         let sound = (i + 1) as f64 / 50.0;
         if sound > 0.3 {
-            live.until(|line| line["t_s"].as_f64().is_some_and(|t| t >= sound - 0.3 && line["event"] == "reading"));
+            live.until(|line| {
+                line["t_s"]
+                    .as_f64()
+                    .is_some_and(|t| t >= sound - 0.3 && line["event"] == "reading")
+            });
         }
     }
     drop(live.child.stdin.take());
@@ -223,14 +258,28 @@ fn answers_come_from_a_file_and_unknown_words_are_ignored_with_a_warning() {
         "{\"t_s\":1.5,\"answer\":\"quit\"}",
     );
     fs::write(folder.path().join("answers"), lines).unwrap();
-    let arguments = ["--from", "-", "--answers", "answers", "--raw", "s16le:48000:1"];
+    let arguments = [
+        "--from",
+        "-",
+        "--answers",
+        "answers",
+        "--raw",
+        "s16le:48000:1",
+    ];
     let (code, events, error) = run(folder.path(), &arguments, samples(4.0));
     assert_eq!(code, 1);
-    assert_eq!(error.matches("warning: answer ignored").count(), 2, "{error}");
+    assert_eq!(
+        error.matches("warning: answer ignored").count(),
+        2,
+        "{error}"
+    );
     let last = events.last().unwrap();
     assert_eq!(last["event"], "result");
     // The first hop at or after 1.5 s: 94 hops of 16 ms.
-    assert!((last["t_s"].as_f64().unwrap() - 1.504).abs() < 1e-9, "{last}");
+    assert!(
+        (last["t_s"].as_f64().unwrap() - 1.504).abs() < 1e-9,
+        "{last}"
+    );
 }
 
 #[test]
@@ -238,12 +287,23 @@ fn a_file_of_answers_that_comes_later_is_found() {
     let folder = tempfile::tempdir().unwrap();
     let mut live = Live::start(
         folder.path(),
-        &["--from", "-", "--raw", "s16le:48000:1", "--answers", "later"],
+        &[
+            "--from",
+            "-",
+            "--raw",
+            "s16le:48000:1",
+            "--answers",
+            "later",
+        ],
     );
     let body = samples(1.0);
     live.write(&body);
     live.until(|line| line["t_s"].as_f64().is_some_and(|t| t > 0.7));
-    fs::write(folder.path().join("later"), "{\"t_s\":0.0,\"answer\":\"quit\"}\n").unwrap();
+    fs::write(
+        folder.path().join("later"),
+        "{\"t_s\":0.0,\"answer\":\"quit\"}\n",
+    )
+    .unwrap();
     live.write(&body);
     let seen = live.until(|line| line["event"] == "result");
     let end = seen.last().unwrap()["t_s"].as_f64().unwrap();
@@ -280,12 +340,17 @@ fn answers_come_from_a_named_pipe_that_never_holds_up_the_sound() {
     live.write(&body);
     live.until(|line| line["t_s"].as_f64().is_some_and(|t| t > 3.7));
     let mut writer = open();
-    writer.write_all(b"{\"t_s\":4.2,\"answer\":\"quit\"}\n").unwrap();
+    writer
+        .write_all(b"{\"t_s\":4.2,\"answer\":\"quit\"}\n")
+        .unwrap();
     drop(writer);
     live.write(&body);
     let seen = live.until(|line| line["event"] == "result");
     let end = seen.last().unwrap()["t_s"].as_f64().unwrap();
-    assert!((end - 4.208).abs() < 1e-9, "the first hop at or after 4.2 s, not {end}");
+    assert!(
+        (end - 4.208).abs() < 1e-9,
+        "the first hop at or after 4.2 s, not {end}"
+    );
 }
 
 #[test]

@@ -23,11 +23,7 @@ pub fn run(
     }
 }
 
-fn events(
-    arguments: &Tune,
-    machine: &Profile,
-    source: Source,
-) -> Result<Option<Verdict>, Trouble> {
+fn events(arguments: &Tune, machine: &Profile, source: Source) -> Result<Option<Verdict>, Trouble> {
     let mut lines = Lines::new();
     // Before the first sample, so that a simulator may wait for it.
     lines.write(&[Session::start()])?;

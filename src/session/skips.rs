@@ -37,12 +37,9 @@ impl Skips {
             weight: speed.rpm.hertz().0,
             share,
         });
-        let (sum, weights) = self
-            .judged
-            .iter()
-            .fold((0.0, 0.0), |(sum, weights), hop| {
-                (sum + hop.weight * hop.share, weights + hop.weight)
-            });
+        let (sum, weights) = self.judged.iter().fold((0.0, 0.0), |(sum, weights), hop| {
+            (sum + hop.weight * hop.share, weights + hop.weight)
+        });
         (weights > 0.0).then(|| (sum / weights).clamp(0.0, 1.0))
     }
 }
