@@ -358,7 +358,7 @@ fn what_is_no_sound_is_refused_after_the_start() {
     let folder = tempfile::tempdir().unwrap();
     let (code, events, error) = run(folder.path(), &["--from", "-"], b"hello\n".repeat(100));
     assert_eq!((code, events.len()), (3, 1), "{error}");
-    assert!(error.contains("error: -: "), "{error}");
+    assert!(error.contains("error: the sound: "), "{error}");
     let (code, events, error) = run(folder.path(), &["--from", "gone.wav"], vec![]);
     assert_eq!((code, events.len()), (3, 1), "{error}");
     let arguments = ["--from", "a.wav", "--raw", "s16le:48000:1"];
@@ -391,7 +391,10 @@ fn an_engine_that_runs_is_read_at_nearly_every_hop() {
         let clip = format!("{}/fixtures/demo/{name}.wav", env!("CARGO_MANIFEST_DIR"));
         let (_, events, _) = run(folder.path(), &["--from", &clip], vec![]);
         let readings = events.iter().filter(|event| event["event"] == "reading");
-        let read = readings.clone().filter(|event| event["rpm"].is_number()).count();
+        let read = readings
+            .clone()
+            .filter(|event| event["rpm"].is_number())
+            .count();
         let all = readings.count();
         assert!(all > 400 && read * 50 > all * 49, "{name}: {read} of {all}");
     }

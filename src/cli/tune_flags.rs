@@ -21,6 +21,7 @@ Examples:
   arecord -f S16_LE -r 48000 -c 1 | engine-note tune --machine trimmer.toml --from - --events ndjson
   engine-note tune --machine trimmer.toml --from session.wav --events ndjson --answers answers.ndjson
   engine-note schema --events    # what the lines hold
+  engine-note tune --from - --resume    # goes on after a power cut
 
 Answers are lines such as {\"t_s\": 12.5, \"answer\": \"done\"}, from a file or a named pipe.
 
@@ -41,6 +42,12 @@ pub struct Tune {
     /// Answers of the technician, NDJSON: a file or a named pipe, looked at before every hop
     #[arg(long, value_name = "FILE", requires = "events")]
     pub answers: Option<PathBuf>,
+    /// Save the session in this new file [default: one in the user's data folder; with --events none]
+    #[arg(long, value_name = "FILE")]
+    pub session: Option<PathBuf>,
+    /// Go on with a saved session: the file that is named, or the last one that did not come to its end
+    #[arg(long, value_name = "FILE", num_args = 0..=1, conflicts_with_all = ["session", "machine"])]
+    pub resume: Option<Option<PathBuf>>,
     /// In which state the machine is
     #[arg(long, value_enum, default_value_t = Found::Stopped)]
     pub as_found: Found,
