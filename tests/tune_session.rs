@@ -3,6 +3,7 @@ use std::fs;
 use std::io::{Read, Write};
 use std::path::Path;
 use std::process::{Command, Stdio};
+use std::sync::Arc;
 use std::thread;
 use std::time::Duration;
 
@@ -93,7 +94,7 @@ fn dice(state: &mut u64) -> u64 {
 
 /// Kills the program after this long, and looks at what is left: everything that it told but the
 /// last second of sound.
-fn kill(folder: &Path, number: u32, after: Duration) -> bool {
+fn kill(folder: &Path, number: u32, second: &Arc<Vec<u8>>, after: Duration) -> bool {
     let name = format!("{number}.ndjson");
     let begin = [
         "--machine",
@@ -106,10 +107,8 @@ fn kill(folder: &Path, number: u32, after: Duration) -> bool {
     ];
     let mut child = tune(folder, &begin).spawn().unwrap();
     let mut stdin = child.stdin.take().unwrap();
-    let feed = thread::spawn(move || {
-        let second = samples(1.0);
-        while stdin.write_all(&second).is_ok() {}
-    });
+    let second = Arc::clone(second);
+    let feed = thread::spawn(move || while stdin.write_all(&second).is_ok() {});
     let mut out = child.stdout.take().unwrap();
     let told = thread::spawn(move || {
         let mut text = String::new();
@@ -154,11 +153,12 @@ fn kill(folder: &Path, number: u32, after: Duration) -> bool {
 
 fn kills(count: u32, seed: u64) {
     let folder = tempfile::tempdir().unwrap();
+    let second = Arc::new(samples(1.0));
     let mut state = seed;
     let told = (0..count)
         .filter(|number| {
             let after = Duration::from_micros(dice(&mut state) % 150_000);
-            kill(folder.path(), *number, after)
+            kill(folder.path(), *number, &second, after)
         })
         .count();
     assert!(

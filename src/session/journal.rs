@@ -280,6 +280,8 @@ impl Drop for Journal {
     fn drop(&mut self) {
         // Nobody is left to be told that the last of it may be lost.
         let _ = self.file.sync_data();
+        // The thread that syncs may hold the file open a little longer.
+        let _ = self.file.unlock();
     }
 }
 
