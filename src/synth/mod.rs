@@ -61,6 +61,7 @@ pub use draw_specimen::{AILMENTS, draw_specimen};
 pub use error::SceneError;
 pub use live::Live;
 pub use plan::Plan;
+pub use random::Random;
 pub use rendering::{Rendering, render};
 pub use running::Controls;
 pub use scene::{

@@ -50,7 +50,7 @@ pub(super) struct Sounding {
     hiss_gain: f64,
     gain: f64,
     recorder: Recorder,
-    parts: [Vec<f64>; 4],
+    parts: [Vec<f64>; 5],
 }
 
 impl Sounding {
@@ -118,7 +118,10 @@ impl Sounding {
         for part in &mut self.parts {
             part.resize(out.len(), 0.0);
         }
-        let [gas, flow, mechanical, noise] = &mut self.parts;
+        for i in 0..out.len() {
+            self.parts[4][i] = self.heard_speed();
+        }
+        let [gas, flow, mechanical, noise, hertz] = &mut self.parts;
         self.body.take(gas, flow, mechanical);
         for block in noise.chunks_mut(BLOCK) {
             self.hiss.fill(block);
@@ -127,10 +130,9 @@ impl Sounding {
             let mut x = self.gains[0] * gas[i]
                 + self.gains[1] * flow[i]
                 + self.gains[2] * mechanical[i];
-            let hertz = self.heard_speed();
             for (whirl, gain) in self.whirls.iter_mut().zip(&self.gains[3..]) {
                 if let Some(whirl) = whirl {
-                    x += gain * whirl.run(hertz);
+                    x += gain * whirl.run(hertz[i]);
                 }
             }
             let engine = self.response.run(self.path.run(x));
