@@ -61,9 +61,11 @@ docs: ## the library's documentation, warnings denied
 	RUSTDOCFLAGS='-D warnings' cargo doc --locked --no-deps
 	@echo 'open target/doc/engine_note/index.html'
 
-schema: ## write docs/reading.schema.json anew from the types
+schema: ## write docs/reading.schema.json and docs/events.schema.json anew from the types
 	cargo run --locked --quiet -- schema > target/reading.schema.json
 	mv target/reading.schema.json docs/reading.schema.json
+	cargo run --locked --quiet -- schema --events > target/events.schema.json
+	mv target/events.schema.json docs/events.schema.json
 
 man: ## man pages into target/man
 	cargo build --release --locked
@@ -74,7 +76,7 @@ man: ## man pages into target/man
 man-pages:
 	@mkdir -p $(INTO)
 	$(NOTE) man > $(INTO)/engine-note.1
-	@for c in read synth check machine 'machine new' 'machine show' 'machine check' schema completions man; do \
+	@for c in read tune synth check machine 'machine new' 'machine show' 'machine check' schema completions man; do \
 	  $(NOTE) man $$c > $(INTO)/engine-note-$${c// /-}.1; done
 
 install: ## build with the microphone and install program, man pages and completions under PREFIX

@@ -6,6 +6,7 @@ use clap::{ArgGroup, Args, Parser, Subcommand, ValueEnum, value_parser};
 use clap_complete::Shell;
 
 use super::exit;
+use super::tune_flags::Tune;
 use super::values::{
     CARBURETORS, COILS, CYCLES, USES, classes, ready_names, speed, speed_range, words,
 };
@@ -37,6 +38,7 @@ pub struct Arguments {
 #[derive(Debug, Subcommand)]
 pub enum Command {
     Read(Read),
+    Tune(Tune),
     Synth(Synth),
     Check(Check),
     /// Make, show or check a machine profile
@@ -50,9 +52,15 @@ Examples:
   engine-note read clip.m4a --machine trimmer.toml"
     )]
     Machine(Machine),
-    /// Print the JSON Schema of the data that `read` writes
-    #[command(after_help = "Example:\n  engine-note schema > reading.schema.json")]
-    Schema,
+    /// Print the JSON Schema of the data that `read` or `tune` writes
+    #[command(
+        after_help = "Examples:\n  engine-note schema > reading.schema.json\n  engine-note schema --events > events.schema.json"
+    )]
+    Schema {
+        /// The lines of `tune --events ndjson` instead of the results of `read`
+        #[arg(long)]
+        events: bool,
+    },
     /// Print the completions for a shell
     #[command(
         after_help = "Example:\n  engine-note completions fish > ~/.config/fish/completions/engine-note.fish"

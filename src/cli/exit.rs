@@ -9,7 +9,7 @@ use crate::machine::ProfileError;
 pub enum Outcome {
     /// 0: read, and nothing to complain of.
     Read,
-    /// 1: read, but not what was expected.
+    /// 1: read, but not what was expected; or not tuned.
     Differs,
     /// 2: the command line, a profile, a scene or an expectation file is wrong.
     Usage,
@@ -103,8 +103,8 @@ impl From<&ProfileError> for Outcome {
 /// The codes as the help shows them.
 pub const HELP: &str = "\
 Exit codes:
-  0  read
-  1  read, but not what was expected (`check`)
+  0  read; tuned (`tune`)
+  1  read, but not what was expected (`check`); not tuned to the end (`tune`)
   2  the command line, a machine profile, a scene or an expectation file is wrong
   3  a clip cannot be read, or the output cannot be written
   4  nothing was audible as an engine

@@ -3,6 +3,7 @@
 //! In: the arguments. Out: results on standard output, everything else on standard error, and an
 //! exit code ([`Outcome`]). Each command is a file; what it needs to know of the terminal, of the
 //! inputs and of the machine has its own.
+mod answers;
 mod args;
 mod check;
 mod exit;
@@ -15,10 +16,14 @@ mod profile;
 mod progress;
 mod read;
 mod ready;
+mod sound;
+mod stream;
 mod synth;
 mod terminal;
 mod trouble;
 mod truth;
+mod tune;
+mod tune_flags;
 mod values;
 
 use std::ffi::OsString;
@@ -62,7 +67,8 @@ fn command(command: Command) -> Result<Outcome, Trouble> {
         Command::Synth(arguments) => synth::synth(&arguments),
         Command::Check(arguments) => check::check(&arguments),
         Command::Machine(command) => machine::machine(command),
-        Command::Schema => paper::schema().map(|()| Outcome::Read),
+        Command::Tune(arguments) => tune::tune(&arguments),
+        Command::Schema { events } => paper::schema(events).map(|()| Outcome::Read),
         Command::Completions { shell } => paper::completions(shell).map(|()| Outcome::Read),
         Command::Man { command } => paper::man(&command).map(|()| Outcome::Read),
     }

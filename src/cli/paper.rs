@@ -6,11 +6,15 @@ use clap_mangen::Man;
 use super::args::Arguments;
 use super::terminal::print;
 use super::trouble::Trouble;
-use crate::report;
+use crate::{report, session};
 
-/// The JSON Schema of the output.
-pub fn schema() -> Result<(), Trouble> {
-    print(&report::schema())
+/// The JSON Schema of the results, or of the lines of the event stream.
+pub fn schema(events: bool) -> Result<(), Trouble> {
+    print(&if events {
+        session::schema()
+    } else {
+        report::schema()
+    })
 }
 
 /// Completions for a shell.

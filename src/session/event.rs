@@ -3,8 +3,11 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::firing::FiringKind;
-use crate::procedure::{Outcome, Prompt};
+use crate::procedure::{Heard, Outcome, Prompt};
 use crate::units::{Rpm, Seconds};
+
+/// Name of the layout of the stream; it changes when a reader could break.
+pub const SCHEMA: &str = "engine-note/events/1";
 
 /// One event.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -53,4 +56,28 @@ pub enum Event {
         #[serde(flatten)]
         outcome: Outcome,
     },
+}
+
+impl Event {
+    /// What is heard at one hop.
+    pub(super) fn reading(heard: &Heard) -> Event {
+        let frame = &heard.frame;
+        let speed = frame.speed.ok();
+        let rounded = |rpm: Rpm| Rpm(places(rpm.0, 1));
+        Event::Reading {
+            t_s: Seconds(places(frame.t.0, 4)),
+            rpm: speed.map(|speed| rounded(speed.rpm)),
+            rpm_low: speed.map(|speed| rounded(speed.low)),
+            rpm_high: speed.map(|speed| rounded(speed.high)),
+            confidence: speed.map(|speed| places(speed.confidence, 4)),
+            firing: frame.firing.kind,
+            skip_ratio: heard.skip_ratio.map(|share| places(share, 4)),
+        }
+    }
+}
+
+/// Rounded to so many decimals, so that lines stay short.
+pub(super) fn places(value: f64, decimals: i32) -> f64 {
+    let scale = 10f64.powi(decimals);
+    (value * scale).round() / scale
 }
