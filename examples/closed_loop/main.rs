@@ -4,9 +4,10 @@
 //!
 //! `--ears exact|perfect|sound` says who listens (default sound: the engine's sound through the whole
 //! program), `--list` prints a line for each engine, `--trace N` the whole stream of engine number N
-//! (`--fault WORD` gives it that fault), `--mute` a technician who never answers, `--threads N` how
-//! many cores.
+//! (`--fault WORD` gives it that fault), `--mute` a technician who never answers, `--drill`
+//! holds readings against the truth without a guide, `--threads N` how many cores.
 mod bench;
+mod drill;
 mod hearing;
 mod recipes;
 mod score;
@@ -17,7 +18,7 @@ use std::sync::OnceLock;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Instant;
 
-use bench::{Case, Ears, Left};
+use bench::{Case, Ears};
 use engine_note::synth::AILMENTS;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
@@ -53,6 +54,15 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
     let threads = number("--threads", cores as u64)? as usize;
     let begin = Instant::now();
+    if flag("--drill") {
+        let tallies = in_parallel(&cases, threads, drill::drill)?;
+        for (case, tallies) in cases.iter().zip(&tallies).filter(|_| flag("--list")) {
+            println!("{}", drill::line(case, tallies));
+        }
+        drill::print(&tallies);
+        eprintln!("{:.0} s", begin.elapsed().as_secs_f64());
+        return Ok(());
+    }
     let left = in_parallel(&cases, threads, |case| {
         case.tune(ears, mute, |_, _, _, _| {})
     })?;
@@ -86,14 +96,13 @@ fn trace(case: &Case, ears: Ears, mute: bool) -> Result<(), Box<dyn std::error::
 }
 
 /// Works on as many engines at a time as there are cores; results in order.
-fn in_parallel(
+fn in_parallel<T: Send + Sync>(
     cases: &[Case],
     threads: usize,
-    work: impl Fn(&Case) -> Result<Left, String> + Sync,
-) -> Result<Vec<Left>, String> {
+    work: impl Fn(&Case) -> Result<T, String> + Sync,
+) -> Result<Vec<T>, String> {
     let next = AtomicUsize::new(0);
-    let results: Vec<OnceLock<Result<Left, String>>> =
-        cases.iter().map(|_| OnceLock::new()).collect();
+    let results: Vec<OnceLock<Result<T, String>>> = cases.iter().map(|_| OnceLock::new()).collect();
     std::thread::scope(|scope| {
         for _ in 0..threads {
             scope.spawn(|| {

@@ -42,7 +42,11 @@ impl Hand {
 fn by_ear(specimen: &Specimen, base: Settings, hand: &mut Hand) -> Settings {
     let mut at = base;
     at.high += hand.turn(0.5);
-    let idle = |at: &Settings| specimen.idle_speed(at.idle, specimen.idle_mixture(at, 1.0)).0;
+    let idle = |at: &Settings| {
+        specimen
+            .idle_speed(at.idle, specimen.idle_mixture(at, 1.0))
+            .0
+    };
     let begin = idle(&at);
     let mut trial = at;
     trial.low -= hand.turn(0.125);

@@ -29,7 +29,11 @@ pub fn line(case: &Case, left: &Left, first: u64) -> String {
         case.fault.unwrap_or("healthy"),
         specimen.carburetor,
         specimen.profile.coil,
-        if specimen.limiter.is_some() { "+limiter" } else { "" },
+        if specimen.limiter.is_some() {
+            "+limiter"
+        } else {
+            ""
+        },
         left.verdict,
         left.moves,
         left.seconds / 60.0,
@@ -45,7 +49,11 @@ pub fn line(case: &Case, left: &Left, first: u64) -> String {
 /// The whole table.
 pub fn print(cases: &[Case], left: &[Left], seed: u64, ears: Ears, took: Duration) {
     let all: Vec<(&Case, &Left)> = cases.iter().zip(left).collect();
-    let healthy: Vec<_> = all.iter().copied().filter(|(c, _)| c.fault.is_none()).collect();
+    let healthy: Vec<_> = all
+        .iter()
+        .copied()
+        .filter(|(c, _)| c.fault.is_none())
+        .collect();
     let listens = match ears {
         Ears::Exact => "the truth, 0.2 s late",
         Ears::Perfect => {
@@ -73,7 +81,10 @@ pub fn print(cases: &[Case], left: &[Left], seed: u64, ears: Ears, took: Duratio
 }
 
 fn share(count: usize, of: usize) -> String {
-    format!("{:.1} % ({count} of {of})", 100.0 * count as f64 / of.max(1) as f64)
+    format!(
+        "{:.1} % ({count} of {of})",
+        100.0 * count as f64 / of.max(1) as f64
+    )
 }
 
 fn stand(case: &Case, left: &Left) -> Option<Stand> {
@@ -89,17 +100,25 @@ fn healthy_table(healthy: &[(&Case, &Left)]) {
     let count = |test: &dyn Fn(&Case, &Left) -> bool| {
         share(healthy.iter().filter(|(c, l)| test(c, l)).count(), n)
     };
-    let is = |test: fn(&Stand) -> bool| {
-        move |c: &Case, l: &Left| stand(c, l).is_some_and(|s| test(&s))
-    };
+    let is =
+        |test: fn(&Stand) -> bool| move |c: &Case, l: &Left| stand(c, l).is_some_and(|s| test(&s));
     println!("\n| healthy engines | result | asked for |\n| --- | --- | --- |");
     println!(
         "| tuned: high-speed screw within 1/16 turn of its ideal, idle in range, attachment still | {} | 99 % |",
         count(&tuned)
     );
-    println!("| called tuned | {} | |", count(&|_, l| l.verdict == "tuned"));
-    println!("| high-speed screw within 1/16 turn | {} | |", count(&is(Stand::high_right)));
-    println!("| idle in range, warm | {} | |", count(&is(|s| s.idle_right)));
+    println!(
+        "| called tuned | {} | |",
+        count(&|_, l| l.verdict == "tuned")
+    );
+    println!(
+        "| high-speed screw within 1/16 turn | {} | |",
+        count(&is(Stand::high_right))
+    );
+    println!(
+        "| idle in range, warm | {} | |",
+        count(&is(|s| s.idle_right))
+    );
     println!("| attachment still | {} | |", count(&is(|s| s.still)));
     println!(
         "| left more than 1/16 turn leaner than ideal, called tuned | {} | at most 0.5 % |",
@@ -111,7 +130,10 @@ fn healthy_table(healthy: &[(&Case, &Left)]) {
     );
     println!(
         "| longest time over the maximum | {:.1} s | 5 s |",
-        healthy.iter().map(|(_, l)| l.over_longest).fold(0.0, f64::max)
+        healthy
+            .iter()
+            .map(|(_, l)| l.over_longest)
+            .fold(0.0, f64::max)
     );
     println!(
         "| highest speed | {:.1} % of the maximum | |",
@@ -119,12 +141,27 @@ fn healthy_table(healthy: &[(&Case, &Left)]) {
     );
     println!(
         "| longest full throttle | {:.1} s | 10 s |",
-        healthy.iter().map(|(_, l)| l.full_longest).fold(0.0, f64::max)
+        healthy
+            .iter()
+            .map(|(_, l)| l.full_longest)
+            .fold(0.0, f64::max)
     );
-    println!("| stopped | {} | at most 1 % |", count(&|_, l| l.verdict == "stopped"));
-    println!("| unfinished | {} | |", count(&|_, l| l.verdict == "unfinished"));
-    println!("| stalled at least once | {} | |", count(&|_, l| l.stalls > 0));
-    let tuned: Vec<_> = healthy.iter().filter(|(_, l)| l.verdict == "tuned").collect();
+    println!(
+        "| stopped | {} | at most 1 % |",
+        count(&|_, l| l.verdict == "stopped")
+    );
+    println!(
+        "| unfinished | {} | |",
+        count(&|_, l| l.verdict == "unfinished")
+    );
+    println!(
+        "| stalled at least once | {} | |",
+        count(&|_, l| l.stalls > 0)
+    );
+    let tuned: Vec<_> = healthy
+        .iter()
+        .filter(|(_, l)| l.verdict == "tuned")
+        .collect();
     let mean = |of: &dyn Fn(&Left) -> f64| {
         tuned.iter().map(|(_, l)| of(l)).sum::<f64>() / tuned.len().max(1) as f64
     };
@@ -142,10 +179,18 @@ fn groups(healthy: &[(&Case, &Left)]) {
         let right = group.iter().filter(|(c, l)| tuned(c, l)).count();
         println!("| {name} | {} |", share(right, group.len()));
     };
-    row("butterfly", &|c| c.specimen.carburetor == Carburetor::Butterfly);
-    row("barrel valve", &|c| c.specimen.carburetor == Carburetor::BarrelValve);
-    row("coil plain, said", &|c| c.specimen.profile.coil == Coil::Plain);
-    row("coil limited, said", &|c| c.specimen.profile.coil == Coil::Limited);
+    row("butterfly", &|c| {
+        c.specimen.carburetor == Carburetor::Butterfly
+    });
+    row("barrel valve", &|c| {
+        c.specimen.carburetor == Carburetor::BarrelValve
+    });
+    row("coil plain, said", &|c| {
+        c.specimen.profile.coil == Coil::Plain
+    });
+    row("coil limited, said", &|c| {
+        c.specimen.profile.coil == Coil::Limited
+    });
     row("coil unknown, plain", &|c| {
         c.specimen.profile.coil == Coil::Unknown && c.specimen.limiter.is_none()
     });
@@ -189,7 +234,10 @@ fn faults_table(all: &[(&Case, &Left)]) {
         let found = |within: usize| {
             let hit = |c: &Case, l: &Left| {
                 l.verdict == "stopped"
-                    && l.faults.iter().take(within).any(|f| Some(f.as_str()) == c.fault)
+                    && l.faults
+                        .iter()
+                        .take(within)
+                        .any(|f| Some(f.as_str()) == c.fault)
             };
             share(group.iter().filter(|(c, l)| hit(c, l)).count(), n)
         };

@@ -116,7 +116,13 @@ impl Technician {
         self.id = id;
         self.ask = prompt["ask"]
             .as_array()
-            .map(|words| words.iter().filter_map(Value::as_str).map(String::from).collect())
+            .map(|words| {
+                words
+                    .iter()
+                    .filter_map(Value::as_str)
+                    .map(String::from)
+                    .collect()
+            })
             .unwrap_or_default();
         // What was not begun is dropped; a screw on its way stops where it is.
         self.acts.clear();
@@ -176,7 +182,11 @@ impl Technician {
             Screw::Idle => (settings.idle, IDLE_TRAVEL),
         };
         // Mixture screws are counted out, the idle-speed screw in.
-        let out = if inwards == (screw == Screw::Idle) { made } else { -made };
+        let out = if inwards == (screw == Screw::Idle) {
+            made
+        } else {
+            -made
+        };
         let (wanted, first) = match prompt["from"].as_str() {
             Some("seat") => (made, 4.0),
             Some("touch") => (out, 3.0),
@@ -287,7 +297,11 @@ impl Technician {
             } else if t - since > GIVES_UP {
                 self.pulling_since = None;
                 self.controls.pulling = false;
-                let word = if self.asked("cannot") { "cannot" } else { "stalled" };
+                let word = if self.asked("cannot") {
+                    "cannot"
+                } else {
+                    "stalled"
+                };
                 self.say(word, t, said);
             }
         }
@@ -295,7 +309,8 @@ impl Technician {
             self.stalled_at = Some(t + self.random.between(REACTION.0, REACTION.1));
             self.controls.throttle = 0.0;
             self.varying = None;
-            self.acts.retain(|(_, act)| !matches!(act, Act::Say("started") | Act::Throttle(_)));
+            self.acts
+                .retain(|(_, act)| !matches!(act, Act::Say("started") | Act::Throttle(_)));
         }
         self.ran = view.runs;
         if view.runs {
@@ -317,7 +332,11 @@ impl Technician {
     fn report_attachment(&mut self, turns: bool, t: f64, said: &mut Vec<String>) {
         // Only at idle it says anything.
         if self.controls.throttle < 0.05 {
-            let word = if turns { "attachment-turning" } else { "attachment-still" };
+            let word = if turns {
+                "attachment-turning"
+            } else {
+                "attachment-still"
+            };
             self.say(word, t, said);
         }
     }

@@ -116,10 +116,7 @@ pub fn draw_specimen(seed: u64, fault: Option<&str>) -> (Specimen, Surroundings)
         stall: Rpm(r.between(1_300.0, 1_700.0)),
         bites,
         dragged: r.between(0.35, 0.8),
-        inertia: (
-            Seconds(r.between(0.12, 0.35)),
-            Seconds(r.between(0.3, 0.7)),
-        ),
+        inertia: (Seconds(r.between(0.12, 0.35)), Seconds(r.between(0.3, 0.7))),
         mixture_lag: Seconds(r.between(0.4, 1.0)),
         warm_up: Seconds(r.between(50.0, 140.0)),
         cold_lean: r.between(0.05, 0.25),
@@ -178,8 +175,10 @@ fn known(
     };
     profile.speeds.idle = Some(SpeedRange(low, high));
     profile.speeds.clutch_in = clutch_in;
-    profile.speeds.full_throttle =
-        Some(SpeedRange(fifties(maximum.0 * r.between(0.86, 0.92)), maximum));
+    profile.speeds.full_throttle = Some(SpeedRange(
+        fifties(maximum.0 * r.between(0.86, 0.92)),
+        maximum,
+    ));
     profile.sources.idle = Some(Origin::Maker);
     profile.sources.full_throttle = Some(Origin::Maker);
     profile.sources.clutch_in = clutch_in.map(|_| Origin::Maker);

@@ -149,8 +149,8 @@ impl Running {
             s.inertia.1.0
         };
         self.rpm += (goal - self.rpm) * STEP / time;
-        let wander_percent = s.idle_wander_percent
-            + (s.engine.wander_percent - s.idle_wander_percent) * filled;
+        let wander_percent =
+            s.idle_wander_percent + (s.engine.wander_percent - s.idle_wander_percent) * filled;
         let mut factor = 1.0 + 0.01 * wander_percent * wander;
         if self.throttle < 0.12 {
             factor += 0.006 * s.engine.timbre.variation_idle * restless;

@@ -127,9 +127,8 @@ impl Sounding {
             self.hiss.fill(block);
         }
         for (i, y) in out.iter_mut().enumerate() {
-            let mut x = self.gains[0] * gas[i]
-                + self.gains[1] * flow[i]
-                + self.gains[2] * mechanical[i];
+            let mut x =
+                self.gains[0] * gas[i] + self.gains[1] * flow[i] + self.gains[2] * mechanical[i];
             for (whirl, gain) in self.whirls.iter_mut().zip(&self.gains[3..]) {
                 if let Some(whirl) = whirl {
                     x += gain * whirl.run(hertz[i]);

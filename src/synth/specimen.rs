@@ -114,8 +114,7 @@ impl Specimen {
     /// Idle mixture in turns from the fastest idle, at the share `heat` (0 cold, 1 warm) of the way
     /// to warm.
     pub fn idle_mixture(&self, at: &Settings, heat: f64) -> f64 {
-        let turned =
-            at.low - self.low_peak + self.high_on_idle * (at.high - self.high_ideal);
+        let turned = at.low - self.low_peak + self.high_on_idle * (at.high - self.high_ideal);
         let cold = self.cold_lean * (1.0 - heat);
         match self.ailment {
             Some(Ailment::AirLeak {
@@ -127,8 +126,7 @@ impl Specimen {
 
     /// Full-throttle mixture in turns from just four-stroking.
     pub fn full_mixture(&self, at: &Settings, heat: f64) -> f64 {
-        let turned =
-            at.high - self.high_ideal + self.low_on_full * (at.low - self.low_final);
+        let turned = at.high - self.high_ideal + self.low_on_full * (at.low - self.low_final);
         let cold = 0.5 * self.cold_lean * (1.0 - heat);
         match self.ailment {
             Some(Ailment::AirLeak {

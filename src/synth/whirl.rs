@@ -67,9 +67,8 @@ impl Whirl {
         }
         let mut around = 1.0;
         for (k, (share, at)) in self.modulation.iter().enumerate() {
-            around += self.rotor.unequal
-                * share
-                * (2.0 * PI * (k + 1) as f64 * self.phase + at).sin();
+            around +=
+                self.rotor.unequal * share * (2.0 * PI * (k + 1) as f64 * self.phase + at).sin();
         }
         tone * around * (hertz / self.full).powi(2)
     }
