@@ -8,6 +8,8 @@ use super::specimen::Specimen;
 use super::speed::{Point, STEP};
 use crate::units::{Rpm, Seconds};
 
+/// Samples that are rendered at a time, so that the turns never run far ahead of them.
+const BLOCK: usize = 256;
 /// Turns of this many seconds count for the skip ratio.
 const RECENT: f64 = 1.0;
 
@@ -64,14 +66,16 @@ impl Live {
     /// Time goes on by as many samples as `out` holds, under these controls; full scale is ±1. An
     /// engine without sound gives silence, one sample a millisecond.
     pub fn pull(&mut self, controls: &Controls, out: &mut [f32]) {
-        self.samples += out.len() as u64;
-        let end = (self.samples as f64 / self.rate / STEP).ceil() as u64;
-        while self.steps < end {
-            self.step(controls);
-        }
-        match &mut self.sounding {
-            Some(sounding) => sounding.take(out),
-            None => out.fill(0.0),
+        for block in out.chunks_mut(BLOCK) {
+            self.samples += block.len() as u64;
+            let end = (self.samples as f64 / self.rate / STEP).ceil() as u64;
+            while self.steps < end {
+                self.step(controls);
+            }
+            match &mut self.sounding {
+                Some(sounding) => sounding.take(block),
+                None => block.fill(0.0),
+            }
         }
     }
 
