@@ -130,6 +130,15 @@ pub enum Fault {
         /// Share of such samples, 0 to 1.
         share: f64,
     },
+    /// The program was built without the microphone.
+    #[error("this build has no microphone")]
+    NoMicrophoneBuilt,
+    /// The system does not let the program hear.
+    #[error("no permission to use the microphone")]
+    MicrophoneDenied,
+    /// Another program has the microphone for itself.
+    #[error("another program holds the microphone")]
+    MicrophoneBusy,
     /// There is no microphone, or none of that name.
     #[error("no microphone {}", wanted.as_ref().map_or("was found".into(), |name| format!("is named `{name}`")))]
     NoMicrophone {
@@ -225,11 +234,21 @@ impl Fault {
             Fault::NotFinite { .. } => {
                 "check the sample format (with --raw: the coding), or export the clip again".into()
             }
-            Fault::NoMicrophone { .. } => {
-                "plug one in, allow the program to use it, and choose one from the list".into()
+            Fault::NoMicrophoneBuilt => "install it with the microphone: `make install` (or `cargo install --path . --features mic`; on \
+                 Linux after `apt-get install libasound2-dev`); recordings are heard with `--from FILE`"
+                .into(),
+            Fault::MicrophoneDenied => "allow it in the system's privacy settings; on Linux join the group `audio`, or start the \
+                 program as the user who is logged in"
+                .into(),
+            Fault::MicrophoneBusy => "close the other program, or name another microphone with `--mic`".into(),
+            Fault::NoMicrophone { wanted: None } => {
+                "plug one in, or switch it on in the system's sound settings".into()
+            }
+            Fault::NoMicrophone { wanted: Some(_) } => {
+                "`engine-note listen --list-mics` lists what there is".into()
             }
             Fault::MicrophoneFormat => "choose another microphone".into(),
-            Fault::MicrophoneLost { .. } => "plug it in again and start anew".into(),
+            Fault::MicrophoneLost { .. } => "plug it in again".into(),
             Fault::MicrophoneMute { .. } => {
                 "check that it is switched on and that no other program holds it".into()
             }

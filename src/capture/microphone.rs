@@ -1,4 +1,4 @@
-//! Sound from a microphone, as it comes.
+//! One open microphone.
 //!
 //! The sound system calls back on a thread of its own, where nothing may wait or ask for memory. The
 //! callback therefore writes into a ring of fixed size and counts what does not fit; everything
@@ -8,138 +8,53 @@ use std::sync::{Arc, OnceLock};
 use std::thread;
 use std::time::{Duration, Instant};
 
-use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
+use cpal::traits::{DeviceTrait, StreamTrait};
 use cpal::{BufferSize, ErrorKind, FromSample, SampleFormat, SizedSample, StreamConfig};
 use rtrb::{Consumer, Producer, RingBuffer};
 
-use super::{Facts, Fault, Warning};
+use super::{Facts, Fault, choice};
 use crate::units::Seconds;
 
-/// Sample rates in the order in which they are asked for.
-const RATES: [u32; 2] = [48_000, 44_100];
-/// Sample formats in the order in which they are asked for.
-const FORMATS: [SampleFormat; 3] = [SampleFormat::F32, SampleFormat::I32, SampleFormat::I16];
 /// Length of the ring. A reader that is later than this loses sound.
 const RING: Seconds = Seconds(2.0);
-/// Without a callback for so long the microphone is taken as mute.
-const MUTE: Duration = Duration::from_secs(3);
+/// Without a callback for so long the microphone is taken as dead. Servers that start may think for
+/// a second and a half before the first sound.
+const DEAD: Duration = Duration::from_secs(3);
 /// How often the reader looks.
-const LOOK: Duration = Duration::from_millis(4);
-/// Names under which the Linux sound library lists conversions and bridges, not microphones.
-const PLUGINS: [&str; 9] = [
-    "null",
-    "jack",
-    "oss",
-    "lavrate",
-    "samplerate",
-    "speexrate",
-    "speex",
-    "upmix",
-    "vdownmix",
-];
-
-/// A microphone that can be opened.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Listed {
-    /// What [`Microphone::open`] takes.
-    pub id: String,
-    /// For people.
-    pub name: String,
-    /// Whether this one is opened if none is named.
-    pub default: bool,
-}
+const LOOK: Duration = Duration::from_millis(2);
 
 /// An open microphone. It stops when it is dropped.
-pub struct Microphone {
+pub(super) struct Microphone {
     facts: Facts,
     /// Kept open as long as this lives.
     _stream: cpal::Stream,
     samples: Consumer<f32>,
     shared: Arc<Shared>,
     pace: Pace,
+    latest: Instant,
     dropped_seen: u64,
-    silent_frames: u64,
+    overruns_seen: u64,
 }
 
-/// What the sound system's thread tells the reader.
+/// What the sound system's threads tell the reader.
 #[derive(Default)]
 struct Shared {
     /// Frames that were offered.
     frames: AtomicU64,
     /// Frames that did not fit into the ring.
     dropped: AtomicU64,
+    /// Times that the system itself was too late.
+    overruns: AtomicU64,
     /// The first error that ends the sound.
-    lost: OnceLock<String>,
-}
-
-/// The microphones of this machine. Bridges and conversions that the system lists beside them are
-/// left out.
-///
-/// # Errors
-/// [`Fault::NoMicrophone`] if there are none.
-pub fn microphones() -> Result<Vec<Listed>, Fault> {
-    let host = cpal::default_host();
-    let default = host
-        .default_input_device()
-        .and_then(|device| device.id().ok());
-    let devices = host
-        .input_devices()
-        .map_err(|_| Fault::NoMicrophone { wanted: None })?;
-    let mut listed: Vec<Listed> = devices
-        .filter(|device| device.default_input_config().is_ok())
-        .filter_map(|device| {
-            let id = device.id().ok()?;
-            let name = device.description().ok()?.name().to_owned();
-            Some(Listed {
-                default: default.as_ref() == Some(&id),
-                id: id.to_string(),
-                name,
-            })
-        })
-        .filter(|one| !PLUGINS.contains(&one.id.rsplit(':').next().unwrap_or_default()))
-        .collect();
-    listed.sort_by_key(|one| !one.default);
-    if listed.is_empty() {
-        Err(Fault::NoMicrophone { wanted: None })
-    } else {
-        Ok(listed)
-    }
+    lost: OnceLock<cpal::Error>,
 }
 
 impl Microphone {
     /// Opens the default microphone, or the one whose id or name is `wanted`, at 48,000 or else
-    /// 44,100 Hz, and starts it.
-    ///
-    /// # Errors
-    /// [`Fault::NoMicrophone`], [`Fault::MicrophoneFormat`], or [`Fault::MicrophoneLost`] if the
-    /// system does not let it start.
-    pub fn open(wanted: Option<&str>) -> Result<Self, Fault> {
-        let none = || Fault::NoMicrophone {
-            wanted: wanted.map(str::to_owned),
-        };
-        let host = cpal::default_host();
-        let device = match wanted {
-            None => host.default_input_device().ok_or_else(none)?,
-            Some(wanted) => {
-                let one = microphones()?
-                    .into_iter()
-                    .find(|one| one.id == wanted || one.name == wanted);
-                let id = one.ok_or_else(none)?.id.parse().map_err(|_| none())?;
-                host.device_by_id(&id).ok_or_else(none)?
-            }
-        };
-        // The system names a default even where there is none; the truth comes out here.
-        let offers: Vec<Offer> = device
-            .supported_input_configs()
-            .map_err(|_| none())?
-            .map(|range| Offer {
-                lowest: range.min_sample_rate(),
-                highest: range.max_sample_rate(),
-                channels: range.channels(),
-                format: range.sample_format(),
-            })
-            .collect();
-        let (rate, chosen) = choose(&offers).ok_or(Fault::MicrophoneFormat)?;
+    /// 44,100 Hz, and starts it. This can take as long as the sound system likes.
+    pub(super) fn open(wanted: Option<&str>) -> Result<Self, Fault> {
+        let (host, device) = choice::device(wanted)?;
+        let (rate, chosen) = choice::format(&device, wanted)?;
         let config = StreamConfig {
             channels: chosen.channels,
             sample_rate: rate,
@@ -161,122 +76,87 @@ impl Microphone {
             SampleFormat::I16 => start::<i16>(&device, config, producer, &shared),
             SampleFormat::I32 => start::<i32>(&device, config, producer, &shared),
             _ => start::<f32>(&device, config, producer, &shared),
-        }?;
+        }
+        .map_err(|error| choice::fault(&error, wanted))?;
         let facts = Facts {
             sample_rate: rate,
             channels,
             seconds: None,
             format: name,
         };
+        let now = Instant::now();
         Ok(Microphone {
             facts,
             _stream: stream,
             samples,
             shared,
-            pace: Pace::new(rate, Instant::now()),
+            pace: Pace::new(rate, now),
+            latest: now,
             dropped_seen: 0,
-            silent_frames: 0,
+            overruns_seen: 0,
         })
     }
 
     /// Sample rate and channels; the format is the name of the microphone.
-    pub fn facts(&self) -> &Facts {
+    pub(super) fn facts(&self) -> &Facts {
         &self.facts
     }
 
-    /// Waits for sound and replaces `out` by interleaved samples, whole frames, full scale 1.
+    /// Waits for sound, `wait` at most, and appends it: interleaved samples, whole frames, full
+    /// scale 1. `false` if none came.
     ///
     /// # Errors
-    /// [`Fault::MicrophoneLost`] when the system stops it, [`Fault::MicrophoneMute`] when nothing
-    /// comes for three seconds, [`Fault::MicrophoneTooFast`] when sound comes faster than time
-    /// passes.
-    pub fn next_block(&mut self, out: &mut Vec<f32>) -> Result<(), Fault> {
-        out.clear();
+    /// [`Fault::MicrophoneLost`] when the system stops it, [`Fault::MicrophoneMute`] when callbacks
+    /// cease, [`Fault::MicrophoneTooFast`] when sound comes faster than time passes.
+    pub(super) fn next_block(&mut self, wait: Duration, out: &mut Vec<f32>) -> Result<bool, Fault> {
         let began = Instant::now();
         loop {
+            let now = Instant::now();
             self.pace
-                .check(self.shared.frames.load(Ordering::Relaxed), Instant::now())?;
+                .check(self.shared.frames.load(Ordering::Relaxed), now)?;
             let ready = self.samples.slots() / self.facts.channels * self.facts.channels;
             if let Ok(chunk) = self.samples.read_chunk(ready)
                 && ready > 0
             {
                 let (first, second) = chunk.as_slices();
-                out.extend(
-                    first
-                        .iter()
-                        .chain(second)
-                        .map(|x| if x.is_finite() { *x } else { 0.0 }),
-                );
+                let both = first.iter().chain(second);
+                out.extend(both.map(|x| if x.is_finite() { *x } else { 0.0 }));
                 chunk.commit_all();
-                self.hear(out);
-                return Ok(());
+                self.latest = now;
+                return Ok(true);
             }
-            if let Some(cause) = self.shared.lost.get() {
-                return Err(Fault::MicrophoneLost {
-                    cause: cause.clone(),
-                });
+            if let Some(error) = self.shared.lost.get() {
+                let cause = choice::cause(error);
+                return Err(Fault::MicrophoneLost { cause });
             }
             if self.samples.is_abandoned() {
-                return Err(Fault::MicrophoneLost {
-                    cause: "the sound system let it go".into(),
-                });
+                let cause = "the sound system let it go".into();
+                return Err(Fault::MicrophoneLost { cause });
             }
-            if began.elapsed() >= MUTE {
-                return Err(Fault::MicrophoneMute {
-                    waited: Seconds(MUTE.as_secs_f64()),
-                });
+            let waited = now.duration_since(self.latest);
+            if waited >= DEAD {
+                let waited = Seconds(waited.as_secs_f64());
+                return Err(Fault::MicrophoneMute { waited });
             }
-            thread::sleep(LOOK);
+            if now.duration_since(began) >= wait {
+                return Ok(false);
+            }
+            thread::sleep(LOOK.min(wait));
         }
-    }
-
-    fn hear(&mut self, block: &[f32]) {
-        if block.iter().all(|x| *x == 0.0) {
-            self.silent_frames += (block.len() / self.facts.channels) as u64;
-        } else {
-            self.silent_frames = 0;
-        }
-    }
-
-    /// For how long there have been exact zeros only: a muted microphone, not a quiet room.
-    pub fn silent_for(&self) -> Seconds {
-        Seconds(self.silent_frames as f64 / f64::from(self.facts.sample_rate))
     }
 
     /// Sound that was lost since the last call, because it was not taken in time.
-    pub fn dropped(&mut self) -> Option<Warning> {
+    pub(super) fn dropped(&mut self) -> Seconds {
         let dropped = self.shared.dropped.load(Ordering::Relaxed);
         let new = dropped - std::mem::replace(&mut self.dropped_seen, dropped);
-        let length = Seconds(new as f64 / f64::from(self.facts.sample_rate));
-        (new > 0).then_some(Warning::Dropped { length })
+        Seconds(new as f64 / f64::from(self.facts.sample_rate))
     }
-}
 
-/// What a device offers.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-struct Offer {
-    lowest: u32,
-    highest: u32,
-    channels: u16,
-    format: SampleFormat,
-}
-
-/// The rate first, then one channel before two, then the format.
-fn choose(offers: &[Offer]) -> Option<(u32, Offer)> {
-    RATES.iter().find_map(|&rate| {
-        let fitting = offers.iter().filter(|offer| {
-            (offer.lowest..=offer.highest).contains(&rate)
-                && (1..=2).contains(&offer.channels)
-                && FORMATS.contains(&offer.format)
-        });
-        let rank = |offer: &&Offer| {
-            (
-                offer.channels,
-                FORMATS.iter().position(|format| *format == offer.format),
-            )
-        };
-        fitting.min_by_key(rank).map(|offer| (rate, *offer))
-    })
+    /// Whether the system itself has lost sound since the last call.
+    pub(super) fn overrun(&mut self) -> bool {
+        let overruns = self.shared.overruns.load(Ordering::Relaxed);
+        overruns != std::mem::replace(&mut self.overruns_seen, overruns)
+    }
 }
 
 fn start<T>(
@@ -284,44 +164,47 @@ fn start<T>(
     config: StreamConfig,
     mut ring: Producer<f32>,
     shared: &Arc<Shared>,
-) -> Result<cpal::Stream, Fault>
+) -> Result<cpal::Stream, cpal::Error>
 where
     T: SizedSample,
     f32: FromSample<T>,
 {
-    let lost = |error: cpal::Error| Fault::MicrophoneLost {
-        cause: error.to_string().trim_end_matches('.').into(),
-    };
     let channels = usize::from(config.channels);
     let (heard, failed) = (Arc::clone(shared), Arc::clone(shared));
-    let stream = device
-        .build_input_stream::<T, _, _>(
-            config,
-            move |data, _| {
-                let frames = (data.len() / channels) as u64;
-                heard.frames.fetch_add(frames, Ordering::Relaxed);
-                match ring.write_chunk_uninit(data.len()) {
-                    Ok(room) => {
-                        room.fill_from_iter(data.iter().map(|x| f32::from_sample_(*x)));
-                    }
-                    Err(_) => {
-                        heard.dropped.fetch_add(frames, Ordering::Relaxed);
-                    }
-                }
-            },
-            // Some systems call this a million times in a second: the first fatal error is kept.
-            move |error| {
-                if fatal(error.kind()) && failed.lost.get().is_none() {
-                    let _ = failed
-                        .lost
-                        .set(error.to_string().trim_end_matches('.').into());
-                }
-            },
-            None,
-        )
-        .map_err(lost)?;
-    stream.play().map_err(lost)?;
+    let stream = device.build_input_stream::<T, _, _>(
+        config,
+        move |data, _| take(data, channels, &mut ring, &heard),
+        move |error| {
+            if error.kind() == ErrorKind::Xrun {
+                failed.overruns.fetch_add(1, Ordering::Relaxed);
+            } else if fatal(error.kind()) {
+                // Some systems call this a million times in a second: the first one is kept, and the
+                // reader closes the stream.
+                let _ = failed.lost.set(error);
+            }
+        },
+        None,
+    )?;
+    stream.play()?;
     Ok(stream)
+}
+
+/// What the sound system's thread does: no waiting, no memory.
+fn take<T>(data: &[T], channels: usize, ring: &mut Producer<f32>, heard: &Shared)
+where
+    T: Copy,
+    f32: FromSample<T>,
+{
+    let frames = (data.len() / channels) as u64;
+    heard.frames.fetch_add(frames, Ordering::Relaxed);
+    match ring.write_chunk_uninit(data.len()) {
+        Ok(room) => {
+            room.fill_from_iter(data.iter().map(|x| f32::from_sample_(*x)));
+        }
+        Err(_) => {
+            heard.dropped.fetch_add(frames, Ordering::Relaxed);
+        }
+    }
 }
 
 fn fatal(kind: ErrorKind) -> bool {
@@ -359,28 +242,6 @@ impl Pace {
 mod tests {
     use super::*;
 
-    fn offer(lowest: u32, highest: u32, channels: u16, format: SampleFormat) -> Offer {
-        Offer {
-            lowest,
-            highest,
-            channels,
-            format,
-        }
-    }
-
-    #[test]
-    fn asks_for_48000_then_44100_and_for_one_channel() {
-        let wide = offer(1, 384_000, 1, SampleFormat::F32);
-        let stereo = offer(1, 384_000, 2, SampleFormat::F32);
-        assert_eq!(choose(&[stereo, wide]), Some((48_000, wide)));
-        let old = offer(8_000, 44_100, 2, SampleFormat::I16);
-        assert_eq!(choose(&[old]), Some((44_100, old)));
-        let odd = offer(44_100, 48_000, 1, SampleFormat::U8);
-        let low = offer(8_000, 16_000, 1, SampleFormat::F32);
-        let many = offer(48_000, 48_000, 8, SampleFormat::F32);
-        assert_eq!(choose(&[odd, low, many]), None);
-    }
-
     #[test]
     fn refuses_a_source_that_is_faster_than_time() {
         let began = Instant::now();
@@ -397,5 +258,19 @@ mod tests {
     fn errors_that_pass_do_not_stop_it() {
         assert!(!fatal(ErrorKind::Xrun) && !fatal(ErrorKind::DeviceChanged));
         assert!(fatal(ErrorKind::BackendError) && fatal(ErrorKind::DeviceNotAvailable));
+    }
+
+    #[test]
+    fn what_does_not_fit_is_counted_and_what_fits_is_kept_in_order() {
+        let (mut ring, mut samples) = RingBuffer::new(8);
+        let heard = Shared::default();
+        take(&[1i16 << 14, -(1 << 14), 0, 0], 2, &mut ring, &heard);
+        // Whole blocks only: half of one would break the order of the channels.
+        take(&[0i16; 6], 2, &mut ring, &heard);
+        take(&[1i16 << 13; 4], 2, &mut ring, &heard);
+        assert_eq!(heard.frames.load(Ordering::Relaxed), 7);
+        assert_eq!(heard.dropped.load(Ordering::Relaxed), 3);
+        let got: Vec<f32> = std::iter::from_fn(|| samples.pop().ok()).collect();
+        assert_eq!(got, [0.5, -0.5, 0.0, 0.0, 0.25, 0.25, 0.25, 0.25]);
     }
 }

@@ -13,28 +13,39 @@
 //! outside 8 to 192 kHz, more than eight channels, and sounds that cannot be judged (no samples,
 //! silence, shorter than [`SHORTEST`], no usable numbers). What can be read in part is read, with a
 //! [`Warning`].
+#[cfg(feature = "mic")]
+mod choice;
 mod clip;
 mod coded;
 mod decoder;
 mod fault;
 mod guard;
+#[cfg(feature = "mic")]
+mod held;
 mod input;
 mod kind;
+mod live;
 #[cfg(feature = "mic")]
 mod microphone;
+mod microphones;
 mod opus;
 mod outline;
 mod packets;
+mod played;
 mod raw;
+#[cfg(feature = "mic")]
+mod refit;
 mod resample;
+#[cfg(all(feature = "mic", target_os = "linux"))]
+mod server;
 mod soundness;
 mod warning;
 mod wav;
 
 pub use clip::{Clip, Facts, Source, open};
 pub use fault::{Fault, Foreign, HIGHEST_RATE, LOWEST_RATE, MOST_CHANNELS, SHORTEST};
-#[cfg(feature = "mic")]
-pub use microphone::{Listed, Microphone, microphones};
+pub use live::{Condition, Live, LiveSource, Notice, Pace, Piece};
+pub use microphones::{Listed, microphones};
 pub use raw::{Coding, RawFormat};
 pub use resample::Resampler;
 pub use warning::Warning;

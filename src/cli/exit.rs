@@ -84,6 +84,9 @@ impl From<&Fault> for Outcome {
             | Fault::NoSamples
             | Fault::TooShort { .. }
             | Fault::NotFinite { .. }
+            | Fault::NoMicrophoneBuilt
+            | Fault::MicrophoneDenied
+            | Fault::MicrophoneBusy
             | Fault::NoMicrophone { .. }
             | Fault::MicrophoneFormat
             | Fault::MicrophoneLost { .. }
