@@ -283,9 +283,11 @@ fn a_file_cut_off_anywhere_is_resumed_from_its_last_whole_line() {
                 assert_eq!(fs::read(&path).unwrap(), &bytes[..whole]);
                 // The last state before the cut.
                 let text = String::from_utf8_lossy(&bytes[..whole]);
-                let state = text
-                    .lines()
-                    .rfind(|line| line.starts_with("{\"line\":\"state\""));
+                let state = text.lines().rfind(|line| {
+                    ["state", "moved"]
+                        .iter()
+                        .any(|kind| line.starts_with(&format!("{{\"line\":\"{kind}\"")))
+                });
                 let t = state.map_or(0.0, |line| {
                     serde_json::from_str::<Value>(line).unwrap()["t_s"]
                         .as_f64()

@@ -187,8 +187,8 @@ impl Live {
 
     fn write(&mut self, bytes: &[u8]) {
         let stdin = self.child.stdin.as_mut().unwrap();
-        stdin.write_all(bytes).unwrap();
-        stdin.flush().unwrap();
+        // The program may have ended.
+        let _ = stdin.write_all(bytes).and_then(|()| stdin.flush());
     }
 
     /// Lines until one satisfies; hangs are what this must never see, so it gives up loudly.
@@ -307,7 +307,7 @@ fn a_file_of_answers_that_comes_later_is_found() {
     live.write(&body);
     let seen = live.until(|line| line["event"] == "result");
     let end = seen.last().unwrap()["t_s"].as_f64().unwrap();
-    assert!((1.0..=1.04).contains(&end), "{end}");
+    assert!((0.7..=1.04).contains(&end), "{end}");
     assert_eq!(live.child.wait().unwrap().code(), Some(1));
 }
 

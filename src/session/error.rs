@@ -73,6 +73,13 @@ impl JournalError {
         }
     }
 
+    pub(super) fn damaged(path: &Path, line: u64) -> JournalError {
+        JournalError::Damaged {
+            path: path.into(),
+            line,
+        }
+    }
+
     pub(super) fn unreadable(path: &Path, error: &io::Error) -> JournalError {
         JournalError::Unreadable {
             path: path.into(),

@@ -12,7 +12,9 @@ use std::thread;
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use serde::{Deserialize, Serialize};
+use serde_json::Value;
 
+use super::delta::Delta;
 use super::error::JournalError;
 use super::event::Event;
 use super::tuning::Session;
@@ -24,6 +26,8 @@ use crate::units::Seconds;
 const SCHEMA: &str = "engine-note/session/1";
 /// Most sound between two states, in seconds.
 const STATE: f64 = 0.5;
+/// Changes between two whole states: a minute of them.
+const CHANGES: u32 = 120;
 /// One reading in so many is kept: eight a second.
 const THINNED: u64 = 8;
 /// Least time between two syncs.
@@ -77,7 +81,14 @@ pub enum Line {
         /// Time of the session.
         t_s: Seconds,
         /// The procedure.
-        procedure: Box<Procedure>,
+        procedure: Value,
+    },
+    /// What has changed in the procedure since the line before this one that told its state.
+    Moved {
+        /// Time of the session.
+        t_s: Seconds,
+        /// The change.
+        change: Option<Delta>,
     },
 }
 
@@ -87,7 +98,10 @@ pub struct Journal {
     file: File,
     syncer: SyncSender<()>,
     text: Vec<u8>,
-    state_at: f64,
+    /// The state that was written last, and when.
+    state: Option<(f64, Value)>,
+    /// Changes since a whole state was written.
+    changes: u32,
     readings: u64,
 }
 
@@ -173,7 +187,8 @@ impl Journal {
             file,
             syncer,
             text: vec![],
-            state_at: f64::NEG_INFINITY,
+            state: None,
+            changes: 0,
             readings: 0,
         })
     }
@@ -246,14 +261,35 @@ impl Journal {
             self.line(&Line::Event { event })?;
         }
         let now = session.now().0;
-        if moved || now - self.state_at >= STATE {
-            self.state_at = now;
-            self.line(&Line::State {
-                t_s: session.now(),
-                procedure: Box::new(session.procedure().clone()),
-            })?;
+        if moved || self.state.as_ref().is_none_or(|(at, _)| now - at >= STATE) {
+            self.state(session)?;
         }
         self.flush()
+    }
+
+    /// Where the procedure stands: as a whole now and then, else what has changed.
+    fn state(&mut self, session: &Session) -> Result<(), JournalError> {
+        let t_s = session.now();
+        let new = serde_json::to_value(session.procedure())
+            .map_err(|error| JournalError::unwritable(&self.path, &error.into()))?;
+        let line = match &self.state {
+            Some((_, old)) if self.changes < CHANGES => {
+                self.changes += 1;
+                Line::Moved {
+                    t_s,
+                    change: Delta::between(old, &new),
+                }
+            }
+            _ => {
+                self.changes = 0;
+                Line::State {
+                    t_s,
+                    procedure: new.clone(),
+                }
+            }
+        };
+        self.state = Some((t_s.0, new));
+        self.line(&line)
     }
 
     fn line(&mut self, line: &Line) -> Result<(), JournalError> {
@@ -304,7 +340,7 @@ fn read(path: &Path, file: &File) -> Result<(Kept, u64), JournalError> {
     let unreadable = |error: std::io::Error| JournalError::unreadable(path, &error);
     let mut reader = BufReader::new(file);
     let mut bytes = vec![];
-    let mut kept: Option<Kept> = None;
+    let mut found: Option<Found> = None;
     let (mut number, mut good, mut bad) = (0u64, 0u64, None);
     let mut torn = 0u64;
     loop {
@@ -325,23 +361,37 @@ fn read(path: &Path, file: &File) -> Result<(Kept, u64), JournalError> {
         };
         if let Some(line) = bad {
             // More than a torn end: nothing is cut off here.
-            return Err(JournalError::Damaged {
-                path: path.into(),
-                line,
-            });
+            return Err(JournalError::damaged(path, line));
         }
         good += count as u64;
-        match (&mut kept, line) {
-            (
-                None,
-                Line::Session {
-                    schema,
-                    machine,
-                    begin,
-                    ..
-                },
-            ) if schema == SCHEMA => {
-                kept = Some(Kept {
+        match &mut found {
+            None => found = Some(Found::first(path, line)?),
+            Some(found) => found.take(path, number, line)?,
+        }
+    }
+    match found {
+        Some(found) => Ok((found.kept(path, number, torn)?, good)),
+        None => Err(JournalError::NoSession { path: path.into() }),
+    }
+}
+
+/// What was found of a session while its file is read.
+struct Found {
+    kept: Kept,
+    state: Option<Value>,
+}
+
+impl Found {
+    fn first(path: &Path, line: Line) -> Result<Found, JournalError> {
+        let path = path.to_path_buf();
+        match line {
+            Line::Session {
+                schema,
+                machine,
+                begin,
+                ..
+            } if schema == SCHEMA => Ok(Found {
+                kept: Kept {
                     machine: *machine,
                     begin,
                     procedure: None,
@@ -349,38 +399,56 @@ fn read(path: &Path, file: &File) -> Result<(Kept, u64), JournalError> {
                     prompt: None,
                     notes: vec![],
                     torn: 0,
-                });
-            }
-            (None, Line::Session { schema, .. }) => {
-                return Err(JournalError::Layout {
-                    path: path.into(),
-                    schema,
-                });
-            }
-            (None, _) => return Err(JournalError::NoSession { path: path.into() }),
-            (Some(kept), line) => take(kept, line, path)?,
+                },
+                state: None,
+            }),
+            Line::Session { schema, .. } => Err(JournalError::Layout { path, schema }),
+            _ => Err(JournalError::NoSession { path }),
         }
     }
-    match kept {
-        Some(kept) => Ok((Kept { torn, ..kept }, good)),
-        None => Err(JournalError::NoSession { path: path.into() }),
-    }
-}
 
-fn take(kept: &mut Kept, line: Line, path: &Path) -> Result<(), JournalError> {
-    match line {
-        Line::State { t_s, procedure } => {
-            kept.procedure = Some(*procedure);
-            kept.t = t_s;
+    fn take(&mut self, path: &Path, number: u64, line: Line) -> Result<(), JournalError> {
+        match line {
+            Line::State { t_s, procedure } => {
+                self.state = Some(procedure);
+                self.kept.t = t_s;
+            }
+            Line::Moved { t_s, change } => {
+                let fits = match (&mut self.state, change) {
+                    (Some(state), Some(change)) => change.apply(state),
+                    (Some(_), None) => true,
+                    (None, _) => false,
+                };
+                if !fits {
+                    return Err(JournalError::damaged(path, number));
+                }
+                self.kept.t = t_s;
+            }
+            Line::Event {
+                event: Event::Prompt { prompt, .. },
+            } => self.kept.prompt = Some(prompt),
+            Line::Event {
+                event: Event::Result { .. },
+            } => return Err(JournalError::Ended { path: path.into() }),
+            Line::Note { t_s, text } => self.kept.notes.push((t_s, text)),
+            Line::Session { .. }
+            | Line::Sound { .. }
+            | Line::Event { .. }
+            | Line::Answer { .. } => {}
         }
-        Line::Event {
-            event: Event::Prompt { prompt, .. },
-        } => kept.prompt = Some(prompt),
-        Line::Event {
-            event: Event::Result { .. },
-        } => return Err(JournalError::Ended { path: path.into() }),
-        Line::Note { t_s, text } => kept.notes.push((t_s, text)),
-        Line::Session { .. } | Line::Sound { .. } | Line::Event { .. } | Line::Answer { .. } => {}
+        Ok(())
     }
-    Ok(())
+
+    fn kept(self, path: &Path, number: u64, torn: u64) -> Result<Kept, JournalError> {
+        let procedure = self
+            .state
+            .map(serde_json::from_value)
+            .transpose()
+            .map_err(|_| JournalError::damaged(path, number))?;
+        Ok(Kept {
+            procedure,
+            torn,
+            ..self.kept
+        })
+    }
 }

@@ -14,6 +14,7 @@
 //!
 //! *Refused*: rates and channel counts that cannot be heard, as a [`Fault`](crate::capture::Fault);
 //! files that are no session, damaged, in use or at their end, as a [`JournalError`].
+mod delta;
 mod error;
 mod event;
 mod journal;
@@ -21,6 +22,7 @@ mod schema;
 mod skips;
 mod tuning;
 
+pub use delta::Delta;
 pub use error::JournalError;
 pub use event::{Event, SCHEMA};
 pub use journal::{Journal, Kept, Line};
