@@ -12,10 +12,12 @@
 //!
 //! *Refused*: rates and channel counts that cannot be heard, as a [`Fault`](crate::capture::Fault).
 mod event;
+mod hearing;
 mod schema;
 mod skips;
 mod tuning;
 
 pub use event::{Event, SCHEMA};
+pub use hearing::Hearing;
 pub use schema::schema;
 pub use tuning::{LAG, Session};
