@@ -381,3 +381,18 @@ fn a_reader_that_leaves_ends_it_quietly() {
     assert_eq!(output.status.code(), Some(1));
     assert_eq!(String::from_utf8(output.stderr).unwrap(), "");
 }
+
+/// The demonstration's engines are heard while they run, hop by hop: whoever tunes knows that an
+/// engine stands there.
+#[test]
+fn an_engine_that_runs_is_read_at_nearly_every_hop() {
+    let folder = tempfile::tempdir().unwrap();
+    for name in ["trimmer-rich", "trimmer-set", "trimmer-clean"] {
+        let clip = format!("{}/fixtures/demo/{name}.wav", env!("CARGO_MANIFEST_DIR"));
+        let (_, events, _) = run(folder.path(), &["--from", &clip], vec![]);
+        let readings = events.iter().filter(|event| event["event"] == "reading");
+        let read = readings.clone().filter(|event| event["rpm"].is_number()).count();
+        let all = readings.count();
+        assert!(all > 400 && read * 50 > all * 49, "{name}: {read} of {all}");
+    }
+}

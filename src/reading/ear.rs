@@ -35,6 +35,9 @@ const RAMP: f64 = 0.000_9;
 const STILL: f64 = 0.05;
 /// The live score follows at half of the quick memory.
 const SLOWER: f64 = 0.5;
+/// Log odds, before anything is heard, that an engine runs where a technician says that one stands
+/// there: nineteen to one. The score was fitted on as many sounds with an engine as without.
+const EXPECTED: f64 = 2.944;
 
 /// A frame with the quality by which channels are compared.
 #[derive(Clone, Copy, Debug)]
@@ -77,7 +80,7 @@ struct Decision {
 impl Ear {
     pub(super) fn new(machine: &Profile, look: Look) -> Self {
         let ahead = match look {
-            Look::Live => LookAhead::LIVE,
+            Look::Live | Look::Beside => LookAhead::LIVE,
             Look::Ahead => LookAhead::CLIP,
         };
         let decision = Decision {
@@ -187,7 +190,7 @@ impl Decision {
             silent: level < SILENT,
         });
         let enough = match self.look {
-            Look::Live => 0,
+            Look::Live | Look::Beside => 0,
             Look::Ahead => AROUND,
         };
         if self.waiting.len() > enough {
@@ -202,12 +205,16 @@ impl Decision {
         };
         let score = if w.silent { -6.0 } else { w.score };
         let mean = match self.look {
-            Look::Live => {
+            Look::Live | Look::Beside => {
                 let s = self
                     .smooth
                     .map_or(score, |s| s + SLOWER * SMOOTH * (score - s));
                 self.smooth = Some(s);
-                s
+                if self.look == Look::Beside {
+                    s + EXPECTED
+                } else {
+                    s
+                }
             }
             Look::Ahead => {
                 let later = self

@@ -13,6 +13,9 @@ use crate::units::Seconds;
 pub enum Look {
     /// At most 200 ms behind the sound.
     Live,
+    /// As [`Look::Live`], beside a machine that somebody says stands there: the question is how fast
+    /// it runs, not whether the sound is an engine at all.
+    Beside,
     /// Seconds ahead, for recorded clips.
     Ahead,
 }

@@ -59,7 +59,7 @@ impl Session {
         from: Seconds,
     ) -> Result<Session, Fault> {
         Ok(Session {
-            listener: Listener::new(rate, channels, machine, Look::Live)?,
+            listener: Listener::new(rate, channels, machine, Look::Beside)?,
             skips: Skips::default(),
             procedure,
             rate: u64::from(rate),
