@@ -19,7 +19,7 @@ impl Hearing {
     /// A rate or channel count outside these ranges.
     pub fn new(rate: u32, channels: usize, machine: &Profile) -> Result<Hearing, Fault> {
         Ok(Hearing {
-            listener: Listener::new(rate, channels, machine, Look::Live)?,
+            listener: Listener::new(rate, channels, machine, Look::Beside)?,
             skips: Skips::default(),
             frames: vec![],
         })
