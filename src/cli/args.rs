@@ -6,6 +6,7 @@ use clap::{ArgGroup, Args, Parser, Subcommand, ValueEnum, value_parser};
 use clap_complete::Shell;
 
 use super::exit;
+use super::listen_flags::Listen;
 use super::tune_flags::Tune;
 use super::values::{
     CARBURETORS, COILS, CYCLES, USES, classes, ready_names, speed, speed_range, words,
@@ -38,6 +39,7 @@ pub struct Arguments {
 #[derive(Debug, Subcommand)]
 pub enum Command {
     Read(Read),
+    Listen(Listen),
     Tune(Tune),
     Synth(Synth),
     Check(Check),

@@ -11,12 +11,17 @@ mod hear;
 mod in_order;
 mod inputs;
 mod keeper;
+mod listen;
+mod listen_flags;
+mod live_flags;
 mod machine;
+mod panel;
 mod paper;
 mod profile;
 mod progress;
 mod read;
 mod ready;
+mod screen;
 mod stream;
 mod synth;
 mod terminal;
@@ -64,6 +69,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
 fn command(command: Command) -> Result<Outcome, Trouble> {
     match command {
         Command::Read(arguments) => read::read(&arguments),
+        Command::Listen(arguments) => listen::listen(&arguments),
         Command::Synth(arguments) => synth::synth(&arguments),
         Command::Check(arguments) => check::check(&arguments),
         Command::Machine(command) => machine::machine(command),
