@@ -3,13 +3,13 @@ use std::io::{StdoutLock, Write, stdout};
 use std::time::Duration;
 
 use super::answers::Answers;
-use super::exit::Outcome;
 use super::keeper::Keeper;
-use super::terminal::{complain, say};
-use super::trouble::Trouble;
+use super::live_flags;
+use super::terminal::{complain, note};
+use super::trouble::{Trouble, reason};
 use super::tune::Beginning;
 use super::tune_flags::Tune;
-use crate::capture::{Fault, Live, LiveSource, Notice, Piece};
+use crate::capture::{Live, LiveSource, Pace, Piece};
 use crate::procedure::{Answer, Verdict};
 use crate::session::{Event, Session};
 
@@ -19,10 +19,14 @@ const WAIT: Duration = Duration::from_secs(1);
 /// Runs a session to its end; none where the reader of the events went away before it.
 pub fn run(
     arguments: &Tune,
-    source: &LiveSource,
+    mut source: LiveSource,
     beginning: Beginning,
 ) -> Result<Option<Verdict>, Trouble> {
-    match events(arguments, source, beginning) {
+    // The clock is the sound's own, however fast it comes.
+    if let LiveSource::Clip { pace, .. } = &mut source {
+        *pace = Pace::AsItComes;
+    }
+    match events(arguments, &source, beginning) {
         Err(Trouble::ClosedPipe) => Ok(None),
         other => other,
     }
@@ -37,7 +41,13 @@ fn events(
     // Before the first sample, so that a simulator may wait for it.
     lines.write(&[Session::start()])?;
     let mut answers = arguments.answers.as_deref().map(Answers::new);
-    let mut live = Live::open(source).map_err(|fault| trouble(&fault))?;
+    let trouble = |fault| Trouble::fault(Some(&arguments.sound.name()), &fault);
+    let mut live = Live::open(source).map_err(trouble)?;
+    let mut recording = arguments
+        .sound
+        .recording()?
+        .map(|(path, kind)| live_flags::record(path, kind, live.facts()))
+        .transpose()?;
     let (mut session, mut keeper) = beginning.open(live.facts())?;
     let mut said = |session: &mut Session, keeper: &mut Keeper| {
         if let Some(answers) = &mut answers {
@@ -51,6 +61,13 @@ fn events(
     while !session.ended() {
         match live.next(WAIT, &mut block) {
             Ok(Piece::Sound) => {
+                if let Some(kept) = &mut recording
+                    && let Err(error) = kept.push(&block)
+                {
+                    recording = None;
+                    let words = format!("the sound is no longer kept: {}", reason(&error));
+                    note(&words, Some("make room on the disk"));
+                }
                 let mut rest = &block[..];
                 while !rest.is_empty() && !session.ended() {
                     let (hop, later) = rest.split_at(rest.len().min(session.to_next_hop()));
@@ -63,10 +80,10 @@ fn events(
                 }
             }
             Ok(Piece::Nothing) => {}
-            Ok(Piece::Told(notice)) => tell(&notice),
+            Ok(Piece::Told(notice)) => note(&notice.to_string(), notice.hint().as_deref()),
             Ok(Piece::End) => break,
             Err(fault) => {
-                complain(&trouble(&fault));
+                complain(&trouble(fault));
                 break;
             }
         }
@@ -78,21 +95,6 @@ fn events(
         lines.write(&due)?;
     }
     Ok(lines.verdict)
-}
-
-fn trouble(fault: &Fault) -> Trouble {
-    Trouble::input(
-        format!("the sound: {fault}"),
-        fault.hint(),
-        Outcome::from(fault),
-    )
-}
-
-fn tell(notice: &Notice) {
-    say(&format!("note: {notice}\n"));
-    if let Some(hint) = notice.hint() {
-        say(&format!("hint: {hint}\n"));
-    }
 }
 
 /// Lines on standard output.

@@ -1,24 +1,123 @@
 //! `tune`: the session in front of the technician, or as a stream of events.
+use std::env;
+use std::io::{IsTerminal, stdin, stdout};
+
+use ratatui::crossterm::terminal::size;
+
+use super::answers::Answers;
+use super::board::Board;
+use super::desk::{Beside, Desk, Feed, Typed, View};
 use super::exit::Outcome;
 use super::keeper::{self, Keeper};
+use super::live_flags;
 use super::profile::known;
-use super::stream;
+use super::screen::Screen;
+use super::terminal::{look, say};
 use super::trouble::Trouble;
-use super::tune_flags::Tune;
-use crate::capture::{Facts, Fault, LiveSource, Pace, RawFormat, Source};
+use super::tune_flags::{Cue, Tune};
+use super::tune_screen::LEAST;
+use super::{stream, terminal};
+use crate::capture::{Facts, Fault, Live};
 use crate::machine::Profile;
 use crate::procedure::{Begin, Verdict};
 use crate::session::{Journal, Kept, Session};
 
 /// Runs the command.
 pub fn tune(arguments: &Tune) -> Result<Outcome, Trouble> {
-    let source = source(arguments)?;
-    let beginning = Beginning::new(arguments)?;
-    let verdict = stream::run(arguments, &source, beginning)?;
-    Ok(match verdict {
+    let verdict = if arguments.events.is_some() {
+        let source = arguments.sound.source()?;
+        stream::run(arguments, source, Beginning::new(arguments)?)?
+    } else {
+        desk(arguments)?
+    };
+    Ok(code(verdict))
+}
+
+/// 0 where it is tuned, 1 where it is not.
+pub fn code(verdict: Option<Verdict>) -> Outcome {
+    match verdict {
         Some(Verdict::Tuned) => Outcome::Read,
         Some(Verdict::Stopped | Verdict::Unfinished) | None => Outcome::Differs,
-    })
+    }
+}
+
+/// A tuning with a person.
+fn desk(arguments: &Tune) -> Result<Option<Verdict>, Trouble> {
+    let source = arguments.sound.source()?;
+    let kind = arguments.sound.recording()?;
+    let beginning = Beginning::new(arguments)?;
+    let machine = beginning.machine().clone();
+    let mut view = view(
+        arguments.plain,
+        arguments
+            .sound
+            .from
+            .as_deref()
+            .is_none_or(|path| path.as_os_str() != "-"),
+    )?;
+    if !view.cautions(&machine)? {
+        beginning.forget();
+        return Ok(None);
+    }
+    let name = arguments.sound.name();
+    let resumed = matches!(beginning, Beginning::Left { .. });
+    let live = match Live::open(&source) {
+        Ok(live) => live,
+        Err(fault) => {
+            beginning.forget();
+            return Err(Trouble::fault(Some(&name), &fault));
+        }
+    };
+    let recording = kind
+        .map(|(path, kind)| live_flags::record(path, kind, live.facts()))
+        .transpose()?;
+    let title = match &arguments.sound.from {
+        Some(_) => name,
+        None => live.facts().format.clone(),
+    };
+    let (session, keeper) = beginning.open(live.facts())?;
+    let board = Board::new(&machine, title, &session);
+    let beside = Beside {
+        answers: arguments.answers.as_deref().map(Answers::new),
+        recording,
+        beep: arguments.cue == Some(Cue::Beep),
+        resumed,
+    };
+    let desk = Desk::new(session, keeper, board, Feed::Live(live), view, beside);
+    let ended = match desk.run() {
+        Err(Trouble::ClosedPipe) => return Ok(None),
+        other => other?,
+    };
+    if let Some(file) = &ended.file {
+        say(&format!(
+            "saved in {0}; `engine-note tune --resume {0}` goes on with it\n",
+            file.display()
+        ));
+    }
+    Ok(ended.outcome.map(|outcome| outcome.verdict))
+}
+
+/// A screen where there is one that is large enough, else lines; `typed` where standard input is
+/// free for answers.
+pub fn view(plain: bool, typed: bool) -> Result<View, Trouble> {
+    let dumb = env::var("TERM").is_ok_and(|term| term == "dumb");
+    let large = || size().is_ok_and(|(columns, rows)| columns >= LEAST.0 && rows >= LEAST.1);
+    if plain || dumb || !stdout().is_terminal() || !large() {
+        if !plain && stdout().is_terminal() && !dumb {
+            terminal::note(
+                &format!(
+                    "the terminal is smaller than {} columns and {} rows: lines of text instead of a screen",
+                    LEAST.0, LEAST.1
+                ),
+                None,
+            );
+        }
+        return Ok(View::Lines(Typed::new(typed)));
+    }
+    if typed && !stdin().is_terminal() {
+        // Keys come from the terminal itself all the same.
+    }
+    Ok(View::Screen(Box::new(Screen::open()?), look()))
 }
 
 /// What a session begins with: a machine, or a session that was left.
@@ -86,9 +185,23 @@ impl Beginning {
         }
     }
 
+    /// Nothing has begun: the file of a new session goes away again.
+    fn forget(self) {
+        if let Beginning::New {
+            journal: Some(journal),
+            ..
+        } = self
+        {
+            let path = journal.path().to_path_buf();
+            drop(journal);
+            // It holds nothing, so that it does not matter where this fails.
+            let _ = std::fs::remove_file(path);
+        }
+    }
+
     /// The session on a sound, and who keeps it.
     pub fn open(self, facts: &Facts) -> Result<(Session, Keeper), Trouble> {
-        let trouble = |fault: Fault| Trouble::usage(&fault, fault.hint());
+        let trouble = |fault: Fault| Trouble::fault(None, &fault);
         let (rate, channels) = (facts.sample_rate, facts.channels);
         let (session, journal) = match self {
             Beginning::New {
@@ -108,32 +221,4 @@ impl Beginning {
         keeper.sound(&session, rate, channels);
         Ok((session, keeper))
     }
-}
-
-fn source(arguments: &Tune) -> Result<LiveSource, Trouble> {
-    let Some(path) = &arguments.from else {
-        return Err(Trouble::usage(
-            "no sound is given",
-            "name a recording with `--from FILE`, or send one in with `--from -`",
-        ));
-    };
-    let stream = path.as_os_str() == "-";
-    let source = match &arguments.raw {
-        Some(text) if stream => text
-            .parse::<RawFormat>()
-            .map(Source::Raw)
-            .map_err(|fault| Trouble::usage(format!("--raw: {fault}"), fault.hint()))?,
-        Some(text) => {
-            return Err(Trouble::usage(
-                "--raw is for standard input only",
-                format!("send the samples in: `--from - --raw {text} < FILE`"),
-            ));
-        }
-        None if stream => Source::Stdin,
-        None => Source::File(path.clone()),
-    };
-    Ok(LiveSource::Clip {
-        source,
-        pace: Pace::AsItComes,
-    })
 }

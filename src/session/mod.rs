@@ -17,8 +17,8 @@
 mod delta;
 mod error;
 mod event;
-mod journal;
 mod hearing;
+mod journal;
 mod schema;
 mod skips;
 mod tuning;
@@ -26,7 +26,7 @@ mod tuning;
 pub use delta::Delta;
 pub use error::JournalError;
 pub use event::{Event, SCHEMA};
-pub use journal::{Journal, Kept, Line};
 pub use hearing::Hearing;
+pub use journal::{Journal, Kept, Line};
 pub use schema::schema;
 pub use tuning::{LAG, Session};
