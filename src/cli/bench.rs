@@ -191,23 +191,18 @@ impl Bench {
     /// What the hands do, and the keys for it.
     pub fn lines(&self) -> Vec<String> {
         let settings = &self.controls.settings;
-        let held = |screw: Screw, number: u8, name: &str, turns: String| {
+        let held = |screw: Screw, name: &str, turns: f64| {
             if screw == self.screw {
-                format!("[{number} {name}: {turns}]")
+                format!("[{name} {turns:.2}]")
             } else {
-                format!(" {number} {name}: {turns} ")
+                format!(" {name} {turns:.2} ")
             }
         };
-        let screws = [
-            held(Screw::High, 1, "high", format!("{:.2} out", settings.high)),
-            held(Screw::Low, 2, "low", format!("{:.2} out", settings.low)),
-            held(Screw::Idle, 3, "idle", format!("{:.2} in", settings.idle)),
-        ];
         let engine = match (self.engine.runs(), self.engine.attachment_turns()) {
             (false, _) if self.controls.pulling => "starter is pulled",
             (false, _) => "engine stands",
-            (true, false) => "engine runs, attachment still",
-            (true, true) => "engine runs, ATTACHMENT TURNS",
+            (true, false) => "attachment still",
+            (true, true) => "ATTACHMENT TURNS",
         };
         let throttle = match self.controls.throttle {
             t if t <= 0.0 => "closed",
@@ -215,8 +210,13 @@ impl Bench {
             _ => "part",
         };
         vec![
-            format!("you see: {engine}; throttle {throttle}; {}", screws.join(" ")),
-            "[1 2 3] screw  [←→] 1/16 out, in  [↑↓] 1/4  [0] seat  [space] throttle  [v] part  [z] snap  [k] start  [o] stop".into(),
+            format!(
+                "{engine}, throttle {throttle}; turns {}{}{}",
+                held(Screw::High, "1 high out", settings.high),
+                held(Screw::Low, "2 low out", settings.low),
+                held(Screw::Idle, "3 idle in", settings.idle),
+            ),
+            "123 screw  ←→ 1/16  ↑↓ 1/4  0 seat  space full  v part  z snap  k start  o off".into(),
         ]
     }
 }

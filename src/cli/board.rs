@@ -218,6 +218,9 @@ impl Board {
                 danger: false,
             });
         }
+        if !matches!(self.throttle, None | Some(Throttle::Idle | Throttle::Start)) {
+            return None;
+        }
         let range = speeds.idle?;
         let mut words = to_range(rpm, range, "the idle range", "the fastest idle");
         let mut danger = false;

@@ -305,33 +305,27 @@ impl Desk {
     /// Shows the board and looks at what the technician wants; `false` ends it at once.
     fn show(&mut self) -> Result<bool, Trouble> {
         let extra = self.feed.extra();
-        let mut wishes = vec![];
-        match &mut self.view {
+        let (keys, acts) = match &mut self.view {
             View::Screen(screen, look) => {
                 let (board, over) = (&self.board, &self.over);
                 screen.draw(|frame| tune_screen::draw(board, over, &extra, frame, look))?;
-                for key in screen.keys()? {
-                    wishes.extend(overlaid(&mut self.over, &key, &mut self.feed));
-                }
+                (screen.keys()?, vec![])
             }
             View::Lines(typed) => {
-                let lines = typed.lines.as_ref().into_iter();
-                for line in lines.flat_map(Receiver::try_iter) {
-                    let noted = line.trim().strip_prefix("note ");
-                    match (noted, hands::typed(&line)) {
-                        (Some(text), _) => wishes.push(Act::Noted(text.to_string())),
-                        (None, Some(wish)) => wishes.push(Act::Wish(wish)),
-                        (None, None) => note(
-                            &format!("`{}` is no answer", words::shown(line.trim())),
-                            Some(ANSWERS),
-                        ),
-                    }
-                }
                 typed.speed(&self.board)?;
+                (vec![], typed.acts())
+            }
+        };
+        // One by one: a key may change what the next one means.
+        for key in keys {
+            if let Some(act) = overlaid(&mut self.over, &key, &mut self.feed)
+                && !self.act(act)?
+            {
+                return Ok(false);
             }
         }
-        for wish in wishes {
-            if !self.act(wish)? {
+        for act in acts {
+            if !self.act(act)? {
                 return Ok(false);
             }
         }
@@ -438,6 +432,19 @@ enum Act {
     Noted(String),
 }
 
+/// What a typed line means; told where it means nothing.
+fn act(line: &str) -> Option<Act> {
+    if let Some(text) = line.trim().strip_prefix("note ") {
+        return Some(Act::Noted(text.to_string()));
+    }
+    let wish = hands::typed(line);
+    if wish.is_none() {
+        let words = format!("`{}` is no answer", words::shown(line.trim()));
+        note(&words, Some(ANSWERS));
+    }
+    wish.map(Act::Wish)
+}
+
 /// What to say where a typed line is no answer.
 const ANSWERS: &str = "Enter, done, attachment-turning, attachment-still, started, stalled, at-stop, cannot, pause, \
      resume, back, quit, cautions, or `note` and the note";
@@ -503,6 +510,12 @@ fn prompt_lines(board: &Board, again: bool) -> String {
 }
 
 impl Typed {
+    /// What was typed since the last call.
+    fn acts(&self) -> Vec<Act> {
+        let lines = self.lines.as_ref().into_iter().flat_map(Receiver::try_iter);
+        lines.filter_map(|line| act(&line)).collect()
+    }
+
     /// Tells the speed where it has moved, and now and then where it has not.
     fn speed(&mut self, board: &Board) -> Result<(), Trouble> {
         let rpm = board.speed().map_or(0.0, |rpm| rpm.0);

@@ -24,6 +24,8 @@ struct Key {
     key: char,
     word: Word,
     means: &'static str,
+    /// The same in a word, where the prompt does not ask for it.
+    short: &'static str,
 }
 
 const KEYS: [Key; 7] = [
@@ -31,36 +33,43 @@ const KEYS: [Key; 7] = [
         key: 'd',
         word: Word::Done,
         means: "done",
+        short: "done",
     },
     Key {
         key: 't',
         word: Word::AttachmentTurning,
         means: "attachment turns",
+        short: "turns",
     },
     Key {
         key: 's',
         word: Word::AttachmentStill,
         means: "attachment still",
+        short: "still",
     },
     Key {
         key: 'g',
         word: Word::Started,
         means: "engine runs",
+        short: "runs",
     },
     Key {
         key: 'x',
         word: Word::Stalled,
         means: "engine stalled",
+        short: "stalled",
     },
     Key {
         key: 'e',
         word: Word::AtStop,
         means: "screw at its end",
+        short: "end",
     },
     Key {
         key: 'c',
         word: Word::Cannot,
         means: "cannot",
+        short: "cannot",
     },
 ];
 
@@ -110,7 +119,13 @@ fn of(key: char) -> Option<Wish> {
 pub fn shown(board: &Board) -> (Vec<(String, &'static str)>, Vec<(String, &'static str)>) {
     let mut asked = vec![];
     let mut others = vec![];
-    for Key { key, word, means } in KEYS {
+    for known in KEYS {
+        let Key {
+            key,
+            word,
+            means,
+            short,
+        } = known;
         let name = if word == Word::Done {
             "Enter".into()
         } else {
@@ -122,7 +137,7 @@ pub fn shown(board: &Board) -> (Vec<(String, &'static str)>, Vec<(String, &'stat
             word,
             Word::AttachmentTurning | Word::AttachmentStill | Word::Stalled
         ) {
-            others.push((name, means));
+            others.push((name, short));
         }
     }
     if board.paused() {
@@ -133,7 +148,7 @@ pub fn shown(board: &Board) -> (Vec<(String, &'static str)>, Vec<(String, &'stat
     others.extend([
         ("b".into(), "back"),
         ("n".into(), "note"),
-        ("?".into(), "cautions"),
+        ("?".into(), "safety"),
         ("q".into(), "quit"),
     ]);
     (asked, others)

@@ -107,7 +107,7 @@ fn running(board: &Board, over: &Over, extra: &[String], screen: &mut Frame, loo
         Constraint::Length(tall),
         Constraint::Min(2),
         Constraint::Length(tall),
-        Constraint::Length(3),
+        Constraint::Length(2),
         Constraint::Length(told.max(1)),
         Constraint::Length(extra.len() as u16),
         Constraint::Length(2),
@@ -162,7 +162,7 @@ fn running(board: &Board, over: &Over, extra: &[String], screen: &mut Frame, loo
 }
 
 fn header(board: &Board, area: Rect, screen: &mut Frame, look: &Look) {
-    let name = board.machine.name.as_deref().unwrap_or("tuning");
+    let name = board.machine.name.as_deref().unwrap_or("engine-note");
     let mut head = vec![
         Span::styled(words::shown(name), strong()),
         Span::raw(format!(
@@ -228,7 +228,7 @@ fn draw_speed(board: &Board, area: Rect, screen: &mut Frame, look: &Look) {
     screen.render_widget(Paragraph::new(lines).wrap(Wrap { trim: true }), right);
 }
 
-/// The speed and its goal on one line: a pointer above, the range as a thick stretch, names below.
+/// The speed and its goal on one line: a pointer, the range as a thick stretch, names below.
 fn draw_scale(board: &Board, area: Rect, screen: &mut Frame, look: &Look) {
     let speeds = &board.machine.speeds;
     let marks: Vec<(f64, &str)> = [
@@ -254,10 +254,6 @@ fn draw_scale(board: &Board, area: Rect, screen: &mut Frame, look: &Look) {
         Glyphs::Braille => ('─', '━', '┃', '▼'),
         Glyphs::Plain => ('-', '=', '|', 'V'),
     };
-    let mut above = vec![' '; columns];
-    if let Some(rpm) = board.speed() {
-        above[at(rpm.0)] = pointer;
-    }
     let mut line = vec![thin; columns];
     let mut below = vec![' '; columns];
     let mut name = |at: usize, text: &str| {
@@ -277,11 +273,11 @@ fn draw_scale(board: &Board, area: Rect, screen: &mut Frame, look: &Look) {
         line[from..=to].fill(thick);
         name(from, "goal");
     }
+    if let Some(rpm) = board.speed() {
+        line[at(rpm.0)] = pointer;
+    }
     let text = |row: Vec<char>| Line::raw(row.into_iter().collect::<String>());
-    screen.render_widget(
-        Paragraph::new(vec![text(above), text(line), text(below)]),
-        area,
-    );
+    screen.render_widget(Paragraph::new(vec![text(line), text(below)]), area);
 }
 
 fn keys(keys: &[(String, &str)], area: Rect, screen: &mut Frame, look: &Look) {
@@ -289,7 +285,7 @@ fn keys(keys: &[(String, &str)], area: Rect, screen: &mut Frame, look: &Look) {
     for (key, means) in keys {
         let style = strong().patch(tone(look, Color::Cyan));
         spans.push(Span::styled(format!("[{key}]"), style));
-        spans.push(Span::raw(format!(" {means}  ")));
+        spans.push(Span::raw(format!(" {means} ")));
     }
     screen.render_widget(Paragraph::new(Line::from(spans)), area);
 }
