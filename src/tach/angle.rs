@@ -161,8 +161,9 @@ impl Angle {
         let _ = self
             .fft
             .process_with_scratch(&mut self.time, &mut self.bins, &mut self.scratch);
-        turns.orders.resize(self.bins.len(), 0.0);
-        crate::spectrum::decibels(&self.bins, &mut turns.orders);
+        turns.orders.clear();
+        turns.orders.extend(self.bins.iter().map(Complex::norm_sqr));
+        crate::spectrum::decibels(&mut turns.orders);
         turns.floor = floors(&turns.orders, 1.0 / turns.order_per_bin);
         turns
     }
