@@ -5,7 +5,8 @@ use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
 
 use super::axis::LogAxis;
-use super::whiten::{Floor, decibels, greater, lesser};
+use super::lanes::{greater, lesser};
+use super::whiten::{Floor, decibels};
 use super::window::Window;
 use crate::capture::WORKING_RATE;
 use crate::units::Hertz;

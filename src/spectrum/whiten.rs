@@ -1,4 +1,5 @@
 //! The local floor under the lines.
+use super::lanes::{greater, lesser};
 /// Bins a block: 62.5 Hz, wide enough to hold the gap between lines, narrow enough to follow the
 /// tilt of a muffler.
 const BLOCK: usize = 16;
@@ -33,19 +34,6 @@ fn log10(x: f32) -> f32 {
         * (1.442_615_7
             + m * (-0.717_063_9 + m * (0.442_274_2 + m * (-0.227_712_6 + m * 0.059_945_6))));
     (exponent + p) * std::f32::consts::LOG10_2
-}
-
-/// The greater of two numbers. `f32::max` also cares for NaN, which costs three instructions more
-/// and never comes here.
-#[inline]
-pub(super) fn greater(a: f32, b: f32) -> f32 {
-    if a > b { a } else { b }
-}
-
-/// The lesser of two numbers.
-#[inline]
-pub(super) fn lesser(a: f32, b: f32) -> f32 {
-    if a < b { a } else { b }
 }
 
 /// A floor that follows the spectrum from below: a level for each block, straight lines between
@@ -165,7 +153,10 @@ mod tests {
                     values.reverse();
                 }
                 let found = floor.of(&values.repeat(BLOCKS));
-                assert!(found.iter().all(|v| *v == RANK as f32), "{start}: {found:?}");
+                assert!(
+                    found.iter().all(|v| *v == RANK as f32),
+                    "{start}: {found:?}"
+                );
             }
         }
     }
