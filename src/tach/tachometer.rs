@@ -261,7 +261,7 @@ impl Tracker {
                     probability: place.probability,
                     rhythm: place.rhythm,
                     change,
-                    counts: self.counter.again(change),
+                    counts: self.counter.again(change, &place.rhythm),
                     fresh: false,
                     ..last
                 };
@@ -291,7 +291,9 @@ impl Tracker {
                     runner_up: (evidence::speed(place.runner_up.0), place.runner_up.1),
                     change,
                     refined,
-                    counts: self.counter.push(&self.angle.turns, speed, change),
+                    counts: self
+                        .counter
+                        .push(&self.angle.turns, speed, change, &place.rhythm),
                     fresh: true,
                 };
                 self.hop += 1;
@@ -364,6 +366,7 @@ impl Tracker {
             self.base,
             p.moment.rpm,
             self.band,
+            self.firings,
         );
         let path = p.moment.rpm;
         let times = |f: f64| Rpm(path.0 * f);
@@ -407,11 +410,8 @@ impl Tracker {
             p.moment.rpm = times(factor);
             p.moment.refined = refined;
             p.moment.runner_up = (path, 0.1);
-            p.moment.rhythm = match self.base {
-                Base::Double => [0.0, 1.0, 0.0, 0.0],
-                Base::Triple => [0.0, 0.0, 1.0, 0.0],
-                Base::Half | Base::Same => [1.0, 0.0, 0.0, 0.0],
-            };
+            p.moment.rhythm = [0.0; RHYTHMS];
+            p.moment.rhythm[self.base.every() - 1] = 1.0;
             each(&p.moment, &self.angle.turns);
         }
         self.pool.push(p.local);
