@@ -43,6 +43,8 @@ pub(super) struct Book {
     pub(super) answered: bool,
     /// Whether full throttle was ever opened.
     pub(super) opened: bool,
+    /// The high-speed screw was left richer than the onset, since leaner would be too fast.
+    pub(super) capped: bool,
     /// How often it went over the maximum.
     pub(super) over: u32,
     /// Where the low-speed screw stood when the high-speed screw was last judged.
@@ -70,6 +72,7 @@ impl Book {
             bite: Bite::default(),
             answered: false,
             opened: false,
+            capped: false,
             over: 0,
             low_at_high: 0.0,
             high_at_low: None,

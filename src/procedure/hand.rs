@@ -26,6 +26,8 @@ const ANSWERS: f64 = 2.0;
 const DRIFTS: f64 = 0.015;
 /// A start is given up after so long, in seconds.
 const START: f64 = 45.0;
+/// An engine that is said to run is heard after so long, or it has died again, in seconds.
+const HEARD_TO_RUN: f64 = 8.0;
 /// Full throttle must be heard so long after it was asked for, in seconds.
 const OPENS: f64 = 5.6;
 /// A snap is over after so long, in seconds.
@@ -205,11 +207,20 @@ impl Hand {
             && scene.ear.lost_for(scene.now) < 0.5
             && scene.ear.speed_since(scene.now - 1.8).is_some();
         match scene.word {
-            Some(Word::Started) => Some(Report::Done),
-            Some(Word::Cannot | Word::Stalled) => Some(Report::Cannot),
-            _ if runs => Some(Report::Done),
-            _ => (self.elapsed(scene) > START).then_some(Report::Cannot),
+            // Said to run, it must also be heard to.
+            Some(Word::Started) => self.go(Phase::Listening, scene.now),
+            Some(Word::Cannot | Word::Stalled) => return Some(Report::Cannot),
+            _ => {}
         }
+        let patience = if self.phase == Phase::Listening {
+            HEARD_TO_RUN
+        } else {
+            START
+        };
+        if runs {
+            return Some(Report::Done);
+        }
+        (self.elapsed(scene) > patience).then_some(Report::Cannot)
     }
 
     /// Makes sure of idle; true when it is heard.

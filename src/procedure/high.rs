@@ -17,22 +17,26 @@ use crate::guide::trade::FIRST_FULL_RICHER;
 use crate::guide::{Direction, Screw, Turn};
 
 /// The goal lies this much rich of the onset, in turns.
-const GOAL: f64 = 0.03;
+const GOAL: f64 = 0.02;
 /// Nearer than this it is left alone.
-const NEAR: f64 = 0.024;
+const NEAR: f64 = 0.018;
 /// As sure as this it must be before it is left, in turns.
-const SURE: f64 = 0.03;
+const SURE: f64 = 0.022;
+/// Where it may stand this far lean of the onset, the burble is looked for again.
+const LEAN: f64 = -0.02;
 /// More looks than this give no more.
 const MOST: u32 = 26;
 /// What an eighth of a turn richer changes at most, `trade::EIGHTH_OF_HIGH`, for a whole turn.
 const STEEPEST: f64 = 4_800.0;
 const FLATTEST: f64 = 1_000.0;
 /// It is kept this share below the fastest that is allowed.
-const MARGIN: f64 = 0.004;
+const MARGIN: f64 = 0.002;
 /// Without a burble so many turns beyond the beginning: the screw has no answer.
 const NO_ANSWER: f64 = 1.25;
 /// So many times over the maximum: no screw explains it.
 const TOO_OFTEN: u32 = 6;
+/// Beyond this share of the speed for a turn the screw still changes much.
+const STEEP: f64 = 0.2;
 /// Slower than this share of the slowest full throttle is slow.
 const SLOW: f64 = 0.97;
 const SLOW_TYPICAL: f64 = 0.88;
@@ -70,7 +74,11 @@ impl High {
                 self.richer = 0;
                 let stopped = book.at_stop(Screw::High, Direction::Out);
                 if self.over >= TOO_OFTEN || (stopped && self.over > 1) {
-                    return Next::Stuck(Symptom::TooFast);
+                    return Next::Stuck(if burbled(book) {
+                        Symptom::TooFast
+                    } else {
+                        Symptom::TooFastClean
+                    });
                 }
                 Next::Do(FULL)
             }
@@ -84,7 +92,7 @@ impl High {
             }
             Report::Stalled => {
                 self.stalled += 1;
-                if self.stalled >= 4 {
+                if self.stalled >= 8 {
                     return Next::Stuck(Symptom::Bog);
                 }
                 Next::Do(FULL)
@@ -142,15 +150,12 @@ impl High {
         };
         self.unjudged = 0;
         book.full_look(*look);
-        let burbled = book
-            .full
-            .iter()
-            .any(|full| full.look.skip.is_some_and(|s| s >= onset::HEARD));
-        if !burbled {
+        if !burbled(book) {
             return self.no_burble(book, look);
         }
         let place = book.screws.high;
         let distance = onset::distance(&book.full, place.out, place.variance);
+        eprintln!("DBG out {:.3} rpm {:.0} skip {skip:.2} mean {:.3} dev {:.3} atl {:.3} room {:.3} slope {:?}", place.out, look.rpm, distance.mean, distance.deviation, distance.at_least, room(book, look), slope(book).map(|s| (s/look.rpm*1000.0).round()/1000.0));
         self.towards(book, look, skip, distance)
     }
 
@@ -182,16 +187,23 @@ impl High {
     fn towards(&mut self, book: &mut Book, look: &Look, skip: f64, distance: Distance) -> Next {
         let room = room(book, look);
         let burbles = skip >= onset::HEARD;
-        // Where the place is not yet sure, only as far as it surely is.
-        let by_ear = if distance.deviation > SURE {
-            (distance.at_least - GOAL).max(if skip > 0.3 { 1.0 / 32.0 } else { 0.0 })
-        } else {
-            distance.mean - GOAL
-        };
+        let here = book.screws.high.out;
+        let again = book
+            .full
+            .iter()
+            .filter(|full| (full.out - here).abs() < 1.0 / 64.0)
+            .count();
+        // Where the place is not yet sure, only as far as it likely is.
+        let careful = distance.mean - 0.5 * distance.deviation;
+        let by_ear = careful.max(distance.at_least.min(distance.mean)) - GOAL;
         let lean = by_ear.min(room);
         let rich = GOAL - distance.mean;
-        if room < 1.0 / 64.0 && distance.mean > 0.3 && skip > 0.42 {
-            return Next::Stuck(Symptom::TooFast);
+        if room < NEAR && is_far_rich(book, look, skip, distance) {
+            return if again >= 2 {
+                Next::Stuck(Symptom::TooFast)
+            } else {
+                Next::Do(FULL)
+            };
         }
         if self.looks > MOST {
             return self.finish(book, look);
@@ -204,19 +216,18 @@ impl High {
             let most = if burbles { 2 } else { 4 };
             return self.out(book, steps(rich, most));
         }
+        if !burbles && again >= 2 && distance.mean - distance.deviation < LEAN {
+            // Cleaned up: out until it just returns.
+            return self.out(book, 1);
+        }
         if lean > NEAR && burbles && !book.at_stop(Screw::High, Direction::In) {
             let far = distance.at_least > 0.4 && room > 0.4;
             let most = if far { 8 } else { 4 };
             return Next::Do(Task::turn(Screw::High, Direction::In, steps(lean, most)));
         }
-        let here = book.screws.high.out;
-        let again = book
-            .full
-            .iter()
-            .filter(|full| (full.out - here).abs() < 1.0 / 64.0)
-            .count();
         let held_back = room < by_ear && room < NEAR;
-        if distance.deviation < SURE || held_back && again >= 2 || again >= 4 {
+        if distance.deviation < SURE || held_back && again >= 2 || again >= 5 {
+            book.capped = held_back;
             return self.finish(book, look);
         }
         Next::Do(FULL)
@@ -234,7 +245,11 @@ impl High {
         if book.screws.high.absolute {
             let out = book.screws.high.out;
             if out > TOO_FAR {
-                return Next::Stuck(Symptom::HighFarFromBase);
+                return Next::Stuck(if book.capped {
+                    Symptom::TooFast
+                } else {
+                    Symptom::HighFarFromBase
+                });
             }
             if out > FAR {
                 book.sign(Symptom::HighFarFromBase);
@@ -242,6 +257,30 @@ impl High {
         }
         Next::Done
     }
+}
+
+/// At the fastest that is allowed and yet far rich: the engine is faster than its screws make it.
+fn is_far_rich(book: &Book, look: &Look, skip: f64, distance: Distance) -> bool {
+    let richer = book
+        .full
+        .iter()
+        .filter(|full| full.out - book.screws.high.out > 0.1)
+        .filter_map(|full| full.look.skip)
+        .fold(0.0, f64::max);
+    // As heavy as it gets, further out than the base, and a turn still changes much: the onset
+    // is nowhere near. Near it the speed is flat.
+    let place = book.screws.high;
+    let saturated = skip >= onset::HEAVY && richer > 0.0 && skip > 0.8 * richer;
+    let steep = slope(book).is_some_and(|slope| slope > STEEP * look.rpm);
+    let outside = !place.absolute || place.out > 0.1;
+    (saturated && steep && outside) || (distance.mean > 0.3 && distance.deviation < 0.12)
+}
+
+/// Whether four-stroking was heard at any place of the screw.
+fn burbled(book: &Book) -> bool {
+    book.full
+        .iter()
+        .any(|full| full.look.skip.is_some_and(|s| s >= onset::HEARD))
 }
 
 /// How far it may be leaned before it is as fast as it may be, in turns; negative where it is faster.
@@ -253,14 +292,26 @@ fn room(book: &Book, look: &Look) -> f64 {
     ((1.0 - MARGIN) * cap - look.rpm) / slope
 }
 
-/// What the last looks say a turn changes, in rpm; none where they are too near each other.
+/// What the looks near the last one say a turn changes, in rpm; none where there are too few.
 fn slope(book: &Book) -> Option<f64> {
     let last = book.full.last()?;
-    book.full
+    let near = |from: f64, to: f64| {
+        let mut speeds: Vec<f64> = book
+            .full
+            .iter()
+            .filter(|full| (from..to).contains(&(full.out - last.out)))
+            .map(|full| full.look.rpm)
+            .collect();
+        (!speeds.is_empty()).then(|| super::ear::quantile(&mut speeds, 0.5))
+    };
+    let here = near(-1.0 / 64.0, 1.0 / 64.0)?;
+    let (place, there) = book
+        .full
         .iter()
-        .rev()
-        .find(|full| full.out - last.out > 1.5 / 32.0)
-        .map(|full| (last.look.rpm - full.look.rpm) / (full.out - last.out))
+        .filter(|full| full.out - last.out > 1.5 / 32.0)
+        .min_by(|a, b| a.out.total_cmp(&b.out))
+        .map(|full| (full.out, full.look.rpm))?;
+    Some((here - there) / (place - last.out))
 }
 
 fn steps(turns: f64, most: u16) -> u16 {

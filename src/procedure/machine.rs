@@ -358,7 +358,13 @@ impl Procedure {
         }
         self.lever.ask(Throttle::Stop, self.now);
         if let Stage::Rescue(rescue) = &mut self.stage {
-            rescue.faster = seen && !at_full;
+            // Once it may have been the throttle or the choke; twice it is the idle.
+            rescue.faster = match self.stalls {
+                _ if at_full => 0,
+                1 if !seen => 0,
+                1..=3 => 4,
+                _ => 8,
+            };
         }
         self.run(Report::Begin)
     }

@@ -9,11 +9,11 @@ use super::book::FullLook;
 /// From this skip ratio on four-stroking is heard.
 pub(super) const HEARD: f64 = 0.1;
 /// From this one on it says only that it is heavy.
-const HEAVY: f64 = 0.45;
+pub(super) const HEAVY: f64 = 0.48;
 /// Error of a skip ratio, standard deviation.
-const ERROR: f64 = 0.07;
+const ERROR: f64 = 0.06;
 /// A look is quite wrong as often as this.
-const WRONG: f64 = 0.03;
+const WRONG: f64 = 0.004;
 /// Distances on the grid, in turns rich of the onset.
 const NEAREST: f64 = -0.5;
 const STEP: f64 = 1.0 / 64.0;

@@ -157,7 +157,7 @@ impl Proof {
             .facts
             .maximum
             .is_some_and(|most| look.rpm > (1.0 + READING) * most);
-        let heavy = look.skip.is_some_and(|skip| skip > LIGHT);
+        let heavy = !book.capped && look.skip.is_some_and(|skip| skip > LIGHT);
         if over || heavy {
             if self.looks < 2 {
                 return Next::Do(FULL);
@@ -274,7 +274,7 @@ pub(super) fn lines(book: &Book) -> Vec<ProofLine> {
         "skip ratio at full throttle",
         skip,
         Some(0.0),
-        Some(LIGHT),
+        Some(LIGHT).filter(|_| !book.capped),
     ));
     if let Some(cap) = limited::cap(book).filter(|_| book.ceiling.is_some()) {
         let speed = sheet.full.map(|look| look.rpm);

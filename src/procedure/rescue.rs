@@ -7,14 +7,14 @@ use super::task::{Report, Task};
 use crate::guide::{Direction, Screw, Turn};
 
 /// So many starts without an engine that keeps running.
-const STARTS: u32 = 4;
+const STARTS: u32 = 6;
 
 /// How far it is.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct Rescue {
     starts: u32,
-    /// Whether the idle-speed screw goes in first.
-    pub(super) faster: bool,
+    /// How far the idle-speed screw goes in first, in thirty-seconds.
+    pub(super) faster: u16,
     doing: Doing,
 }
 
@@ -34,7 +34,7 @@ impl Rescue {
                 if self.starts >= STARTS {
                     return Next::Stuck(Symptom::WillNotRun);
                 }
-                self.faster = true;
+                self.faster = 8;
                 self.begin()
             }
             (Doing::Turning, Report::Begin) => self.begin(),
@@ -46,12 +46,13 @@ impl Rescue {
     }
 
     fn begin(&mut self) -> Next {
-        if std::mem::take(&mut self.faster) {
+        let faster = std::mem::take(&mut self.faster);
+        if faster > 0 {
             self.doing = Doing::Turning;
             return Next::Do(Task::TurnStopped {
                 screw: Screw::Idle,
                 direction: Direction::In,
-                turns: Turn::EIGHTH,
+                turns: Turn::thirty_seconds(faster),
             });
         }
         self.doing = Doing::Starting;

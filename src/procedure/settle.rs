@@ -39,7 +39,7 @@ impl Settle {
                         Next::Done
                     };
                 }
-                self.move_towards(book, look.rpm, goal)
+                self.move_towards(look.rpm, goal)
             }
             Report::Attachment(Some(true), rpm) => {
                 // In the middle of its range and yet it turns: slower once, then it is the clutch.
@@ -79,7 +79,7 @@ impl Settle {
         }
     }
 
-    fn move_towards(&mut self, book: &Book, rpm: f64, goal: f64) -> Next {
+    fn move_towards(&mut self, rpm: f64, goal: f64) -> Next {
         self.moves += 1;
         if self.moves > MOST {
             return Next::Stuck(if rpm > goal {

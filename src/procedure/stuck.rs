@@ -24,6 +24,8 @@ pub(super) enum Symptom {
     Slow,
     /// Too fast whatever the screw.
     TooFast,
+    /// The same, and no burble was ever heard.
+    TooFastClean,
     /// The high-speed screw ends far from its base.
     HighFarFromBase,
     /// Speed falls while the throttle is held open.
@@ -107,6 +109,12 @@ impl Symptom {
                 F::ThrottleLinkage,
             ],
             Symptom::TooFast => &[F::Attachment, F::AirLeak, F::LimiterCoil],
+            Symptom::TooFastClean => &[
+                F::AirLeak,
+                F::FuelStarvation,
+                F::Attachment,
+                F::LimiterCoil,
+            ],
             Symptom::Hunting => &[
                 F::AirLeak,
                 F::FuelStarvation,
@@ -154,6 +162,9 @@ impl Symptom {
             }
             Symptom::Slow => "Set right at full throttle, and yet slower than the maker says",
             Symptom::TooFast => "Over the maximum, whatever the high-speed screw",
+            Symptom::TooFastClean => {
+                "Over the maximum without a burble, however far out the high-speed screw"
+            }
             Symptom::HighFarFromBase => "The high-speed screw ends far out from its base",
             Symptom::Fades => "The speed falls while the throttle is held open",
             Symptom::Hunting => "The idle swings",

@@ -102,13 +102,20 @@ fn healthy_engines_come_right_without_answers() {
 #[test]
 fn planted_faults_are_named() {
     let mut wrong = 0;
-    let each = number("ENGINES", 40).div_ceil(5);
+    let each = number("FAULTY", 40).div_ceil(5);
     for fault in FAULTS {
         let runs: Vec<_> = (1..=each)
             .map(|seed| (seed, run(10_000 + seed, Some(fault), GOOD, true)))
             .collect();
         let named = runs.iter().filter(|(_, r)| r.names(fault)).count();
         println!("{fault:?}: {named} of {}", runs.len());
+        if let Ok(seed) = std::env::var("SHOW") {
+            for (s, r) in &runs {
+                if (10_000 + s).to_string() == seed && std::env::var("FAULT").is_ok_and(|f| f == format!("{fault:?}")) {
+                    println!("{} {:#?}", told(r), r.outcome.faults);
+                }
+            }
+        }
         for (seed, r) in runs.iter().filter(|(_, r)| !r.names(fault)).take(6) {
             println!(
                 "  {}: {:?} off {:.2} {:.0} s {:?}",

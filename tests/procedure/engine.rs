@@ -215,7 +215,13 @@ impl Engine {
 
     pub fn idle_target(&self) -> f64 {
         let g = self.mixture_idle;
-        let fall = self.idle_curve * g * g * if g < 0.0 { 1.3 } else { 1.0 };
+        // Far from the peak it falls no faster.
+        let off = if g.abs() > 0.35 {
+            0.1225 + 0.7 * (g.abs() - 0.35)
+        } else {
+            g * g
+        };
+        let fall = (self.idle_curve * off * if g < 0.0 { 1.3 } else { 1.0 }).min(1_500.0);
         let cold = 0.08 * (1.0 - self.warmth);
         let free = (self.idle_mid + self.idle_a_turn * (self.idle - self.idle_at_mid) - fall
             + 900.0 * self.leak)
