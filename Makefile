@@ -76,7 +76,7 @@ man: ## man pages into target/man
 man-pages:
 	@mkdir -p $(INTO)
 	$(NOTE) man > $(INTO)/engine-note.1
-	@for c in read tune synth check machine 'machine new' 'machine show' 'machine check' schema completions man; do \
+	@for c in read listen tune synth check machine 'machine new' 'machine show' 'machine check' schema completions man; do \
 	  $(NOTE) man $$c > $(INTO)/engine-note-$${c// /-}.1; done
 
 install: ## build with the microphone and install program, man pages and completions under PREFIX

@@ -59,19 +59,23 @@ fn glyphs(variable: impl Fn(&str) -> Option<String>) -> Glyphs {
 
 /// Says on standard error what is wrong and what to do.
 pub fn complain(trouble: &Trouble) {
-    let Trouble::Told { words, hint, .. } = trouble else {
-        return;
-    };
+    if let Trouble::Told { words, hint, .. } = trouble {
+        tell(Tone::Alarming, "error:", words, hint.as_deref());
+    }
+}
+
+/// Says on standard error what has happened while the work goes on, and what to do.
+pub fn note(words: &str, hint: Option<&str>) {
+    tell(Tone::Notable, "note:", words, hint);
+}
+
+fn tell(tone: Tone, mark: &str, words: &str, hint: Option<&str>) {
     let colour = colour_wanted(io::stderr().is_terminal());
     let paint = Look {
         colour,
         ..Look::default()
     };
-    let mut lines = format!(
-        "{} {}\n",
-        paint.paint(Tone::Alarming, "error:"),
-        one_line(words)
-    );
+    let mut lines = format!("{} {}\n", paint.paint(tone, mark), one_line(words));
     if let Some(hint) = hint {
         lines.push_str(&format!(
             "{} {}\n",

@@ -4,6 +4,7 @@ use std::fmt::Display;
 use std::io;
 
 use super::exit::Outcome;
+use crate::capture::Fault;
 
 /// Why a command stops.
 #[derive(Clone, Debug)]
@@ -38,6 +39,12 @@ impl Trouble {
             hint: Some(hint.to_string()),
             outcome,
         }
+    }
+
+    /// A fault of the sound, with the name of its source where that helps.
+    pub fn fault(source: Option<&str>, fault: &Fault) -> Trouble {
+        let words = source.map_or_else(|| fault.to_string(), |name| format!("{name}: {fault}"));
+        Trouble::input(words, fault.hint(), Outcome::from(fault))
     }
 
     /// Trouble with a file that was to be written.

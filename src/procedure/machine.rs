@@ -448,3 +448,23 @@ impl Procedure {
         }
     }
 }
+
+/// A step on the way, for displays.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Place {
+    /// The word that prompts carry as their step.
+    pub step: &'static str,
+    /// Its heading.
+    pub title: &'static str,
+}
+
+impl Procedure {
+    /// The steps of this tuning in their order, and which of them is under way.
+    pub fn way(&self) -> (Vec<Place>, usize) {
+        let place = |kind: &StageKind| Place {
+            step: super::words::slug(*kind),
+            title: super::words::title(*kind),
+        };
+        (self.route.iter().map(place).collect(), self.at)
+    }
+}

@@ -36,6 +36,6 @@ mod words;
 pub use answer::{Answer, Word};
 pub use begin::{AsFound, Begin};
 pub use heard::Heard;
-pub use machine::{Procedure, Step};
+pub use machine::{Place, Procedure, Step};
 pub use outcome::{NetTurns, Outcome, OutcomeFault, ProofLine, Verdict};
 pub use prompt::{Prompt, Reference, Throttle};

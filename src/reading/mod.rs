@@ -4,6 +4,8 @@
 //! the whole clip: [`Span`]s, the idle and full-throttle [`Plateau`]s, [`Hunting`],
 //! [`Acceleration`]s with a [`Bog`], [`Return`]s with a [`Hang`], and how much could be read.
 //!
+//! Live, [`Recent`] keeps the last seconds: the speed now, and how steadily it is [`Held`].
+//!
 //! How frames become spans: the speed is cut into pieces that hold a level, rise, fall or are not
 //! readable (`cutter`, `level`, `movement`, `piece`); medians come from a bounded sample in which
 //! doubtful frames count little (`sample`); the pieces get their names from the profile and from
@@ -20,6 +22,7 @@ mod listener;
 mod movement;
 mod piece;
 pub mod presence;
+mod recent;
 mod rise;
 mod sample;
 mod span;
@@ -32,6 +35,7 @@ pub use frame::Frame;
 pub use hang::{Hang, Return};
 pub use hunting::Hunting;
 pub use listener::{Listener, Look};
+pub use recent::{Held, Recent, Steadiness};
 pub use rise::{Acceleration, Bog};
 pub use span::{Plateau, Span, SpanKind};
 pub use spans::Spans;

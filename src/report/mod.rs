@@ -26,7 +26,7 @@ mod table;
 mod text;
 mod tidy;
 mod trace;
-mod words;
+pub mod words;
 
 pub use comparison::{Comparison, Difference};
 pub use expectation::{Expectation, ExpectationError, Stretch};

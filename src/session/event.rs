@@ -60,7 +60,7 @@ pub enum Event {
 
 impl Event {
     /// What is heard at one hop.
-    pub(super) fn reading(heard: &Heard) -> Event {
+    pub fn reading(heard: &Heard) -> Event {
         let frame = &heard.frame;
         let speed = frame.speed.ok();
         let rounded = |rpm: Rpm| Rpm(places(rpm.0, 1));
