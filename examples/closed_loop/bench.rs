@@ -73,8 +73,7 @@ impl Case {
         }
     }
 
-    /// Tunes it; `trace` sees the time and each line of the stream that is no reading, and each
-    /// answer.
+    /// Tunes it; `trace` sees the time and each line of the stream and each answer.
     pub fn tune(
         &self,
         ears: Ears,
@@ -151,10 +150,10 @@ impl Case {
             left.seconds = now;
             let mut ended = false;
             for line in &lines {
+                trace(now, line, &live, &technician.controls().settings);
                 if line.contains("\"event\":\"reading\"") {
                     continue;
                 }
-                trace(now, line, &live, &technician.controls().settings);
                 technician.hear(line, now);
                 if line.contains("\"event\":\"result\"") {
                     result(line, &mut left)?;

@@ -63,6 +63,8 @@ pub struct Technician {
     turning: Option<Turning>,
     varying: Option<f64>,
     pulling_since: Option<f64>,
+    /// Until when a little throttle keeps a fresh start alive.
+    nursing_until: Option<f64>,
     ran: bool,
     stalled_at: Option<f64>,
     looks: Option<(bool, f64)>,
@@ -88,6 +90,7 @@ impl Technician {
             turning: None,
             varying: None,
             pulling_since: None,
+            nursing_until: None,
             ran: runs,
             stalled_at: None,
             looks: None,
@@ -238,9 +241,13 @@ impl Technician {
         match act {
             Act::Throttle(open) => {
                 self.varying = None;
+                self.nursing_until = None;
                 self.controls.throttle = open;
             }
-            Act::Vary => self.varying = Some(t),
+            Act::Vary => {
+                self.nursing_until = None;
+                self.varying = Some(t);
+            }
             Act::Pull if !view.runs => {
                 self.varying = None;
                 self.controls.ignition = true;
@@ -291,9 +298,9 @@ impl Technician {
                 // A little throttle keeps it alive for a moment.
                 self.pulling_since = None;
                 self.controls.pulling = false;
-                self.controls.throttle = 0.3;
-                self.acts.push((t + 2.0, Act::Throttle(0.0)));
-                self.acts.push((t + 2.5, Act::Say("started")));
+                self.controls.throttle = 0.25;
+                self.nursing_until = Some(t + 2.0);
+                self.acts.push((t + 1.0, Act::Say("started")));
             } else if t - since > GIVES_UP {
                 self.pulling_since = None;
                 self.controls.pulling = false;
@@ -304,6 +311,10 @@ impl Technician {
                 };
                 self.say(word, t, said);
             }
+        }
+        if self.nursing_until.is_some_and(|until| t >= until) {
+            self.nursing_until = None;
+            self.controls.throttle = 0.0;
         }
         if self.ran && !view.runs && self.controls.ignition && self.pulling_since.is_none() {
             self.stalled_at = Some(t + self.random.between(REACTION.0, REACTION.1));
@@ -316,9 +327,14 @@ impl Technician {
         if view.runs {
             self.stalled_at = None;
         }
-        if self.stalled_at.is_some_and(|at| t >= at) && self.asked("stalled") {
-            self.say("stalled", t, said);
-            self.stalled_at = None;
+        if self.stalled_at.is_some_and(|at| t >= at) {
+            // Whoever only asks whether it started hears that it does not stay alive.
+            for word in ["stalled", "cannot"] {
+                if self.asked(word) && self.stalled_at.is_some() {
+                    self.say(word, t, said);
+                    self.stalled_at = None;
+                }
+            }
         }
         if let Some((turned, at)) = self.looks
             && turned != view.attachment_turns

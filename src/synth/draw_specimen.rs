@@ -55,7 +55,7 @@ pub fn draw_specimen(seed: u64, fault: Option<&str>) -> (Specimen, Surroundings)
     };
     let peak_leaner = r.between(0.08, 0.2);
     let just = full_peak * (1.0 - full_curve.loss(peak_leaner));
-    let low_peak = 1.25 + r.between(-0.4, 0.4);
+    let low_peak = 1.25 + r.between(-0.35, 0.35);
     let low_final = if barrel {
         low_peak
     } else {
@@ -94,7 +94,7 @@ pub fn draw_specimen(seed: u64, fault: Option<&str>) -> (Specimen, Surroundings)
             r.between(0.08, 0.3)
         },
         high_on_idle: if barrel {
-            r.between(0.3, 0.7)
+            r.between(0.25, 0.55)
         } else {
             r.between(0.03, 0.12)
         },
@@ -119,7 +119,7 @@ pub fn draw_specimen(seed: u64, fault: Option<&str>) -> (Specimen, Surroundings)
         inertia: (Seconds(r.between(0.12, 0.35)), Seconds(r.between(0.3, 0.7))),
         mixture_lag: Seconds(r.between(0.4, 1.0)),
         warm_up: Seconds(r.between(50.0, 140.0)),
-        cold_lean: r.between(0.05, 0.25),
+        cold_lean: r.between(0.02, 0.12),
         cold_slow: r.between(0.0, 0.1),
         bog_below: if barrel {
             r.between(-0.15, -0.06)

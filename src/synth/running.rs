@@ -22,6 +22,8 @@ pub struct Controls {
     pub pulling: bool,
 }
 
+/// An opening beyond this asks more of a lean idle than it can give.
+const WIDE: f64 = 0.6;
 /// How fast a finger moves the throttle, in ways from end to end a second.
 const FINGER: f64 = 5.0;
 /// Seconds from one pull of the starter to the next.
@@ -122,7 +124,7 @@ impl Running {
         let restless = self.restless.next(&mut self.random);
         self.warm();
         self.carburet(&controls.settings);
-        if before < 0.3 && self.throttle >= 0.3 {
+        if before < WIDE && self.throttle >= WIDE {
             self.open();
         }
         if !controls.ignition {

@@ -29,10 +29,12 @@ pub struct Peak {
 }
 
 impl Peak {
-    /// Share of the peak's speed that is lost `turns` richer than the peak, 0 to 0.95.
+    /// Share of the peak's speed that is lost `turns` richer than the peak; it comes to an end at
+    /// 0.5.
     pub fn loss(&self, turns: f64) -> f64 {
         let slope = if turns > 0.0 { self.rich } else { self.lean };
-        (slope * (turns.hypot(self.round) - self.round)).min(0.95)
+        let straight = slope * (turns.hypot(self.round) - self.round);
+        0.5 * (1.0 - (-2.0 * straight).exp())
     }
 }
 
