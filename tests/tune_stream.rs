@@ -391,7 +391,10 @@ fn an_engine_that_runs_is_read_at_nearly_every_hop() {
         let clip = format!("{}/fixtures/demo/{name}.wav", env!("CARGO_MANIFEST_DIR"));
         let (_, events, _) = run(folder.path(), &["--from", &clip], vec![]);
         let readings = events.iter().filter(|event| event["event"] == "reading");
-        let read = readings.clone().filter(|event| event["rpm"].is_number()).count();
+        let read = readings
+            .clone()
+            .filter(|event| event["rpm"].is_number())
+            .count();
         let all = readings.count();
         assert!(all > 400 && read * 50 > all * 49, "{name}: {read} of {all}");
     }
