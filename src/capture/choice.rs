@@ -64,14 +64,19 @@ pub(super) fn fault(error: &cpal::Error, wanted: Option<&str>) -> Fault {
     }
 }
 
-/// What the system says, without its full stop.
+/// What the system says, as the end of a sentence.
 pub(super) fn cause(error: &cpal::Error) -> String {
     let text = error.to_string();
     let text = text.trim_end_matches('.');
     let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| {
-        first.to_lowercase().chain(letters).collect()
-    })
+    match (letters.next(), letters.next()) {
+        (Some(first), Some(second)) if second.is_lowercase() || second == ' ' => {
+            let rest = text.get(first.len_utf8()..).unwrap_or_default();
+            first.to_lowercase().chain(rest.chars()).collect()
+        }
+        // A name in capitals stays one.
+        _ => text.to_owned(),
+    }
 }
 
 /// The microphones of this machine: those of the sound server where one answers.
@@ -94,10 +99,14 @@ fn served() -> Vec<Listed> {
     Vec::new()
 }
 
-/// A sound server that refuses the program looks like no microphone at all from behind it.
-fn refused(fault: Fault) -> Fault {
+/// A sound server that refuses the program looks like none, or a broken one, from behind it.
+pub(super) fn refused(fault: Fault) -> Fault {
     #[cfg(target_os = "linux")]
-    if matches!(fault, Fault::NoMicrophone { .. }) && server::refuses() {
+    if matches!(
+        fault,
+        Fault::NoMicrophone { .. } | Fault::MicrophoneLost { .. }
+    ) && server::refuses()
+    {
         return Fault::MicrophoneDenied;
     }
     fault

@@ -13,6 +13,7 @@ use cpal::{BufferSize, ErrorKind, FromSample, SampleFormat, SizedSample, StreamC
 use rtrb::{Consumer, Producer, RingBuffer};
 
 use super::pace::Pace;
+use super::soundness::ABSURD;
 use super::{Facts, Fault, choice};
 use crate::units::Seconds;
 
@@ -21,6 +22,8 @@ const RING: Seconds = Seconds(2.0);
 /// Without a callback for so long the microphone is taken as dead. Servers that start may think for
 /// a second and a half before the first sound.
 const DEAD: Duration = Duration::from_secs(3);
+/// When nobody has looked for so long, that time says nothing of the microphone.
+const AWAY: Duration = Duration::from_millis(500);
 /// How often the reader looks.
 const LOOK: Duration = Duration::from_millis(2);
 
@@ -32,7 +35,9 @@ pub(super) struct Microphone {
     samples: Consumer<f32>,
     shared: Arc<Shared>,
     pace: Pace,
+    /// When the last sound came, less the time in which nobody looked.
     latest: Instant,
+    looked: Instant,
     dropped_seen: u64,
     missing: Seconds,
     overruns_seen: u64,
@@ -76,7 +81,7 @@ impl Microphone {
             SampleFormat::I32 => start::<i32>(&device, config, producer, &shared),
             _ => start::<f32>(&device, config, producer, &shared),
         }
-        .map_err(|error| choice::fault(&error, wanted))?;
+        .map_err(|error| choice::refused(choice::fault(&error, wanted)))?;
         let facts = Facts {
             sample_rate: rate,
             channels,
@@ -90,6 +95,7 @@ impl Microphone {
             shared,
             pace: Pace::new(rate, began),
             latest: Instant::now(),
+            looked: Instant::now(),
             dropped_seen: 0,
             missing: Seconds(0.0),
             overruns_seen: 0,
@@ -111,6 +117,10 @@ impl Microphone {
         let began = Instant::now();
         loop {
             let now = Instant::now();
+            let away = now.duration_since(std::mem::replace(&mut self.looked, now));
+            if away > AWAY {
+                self.latest += away;
+            }
             let frames = self.shared.frames.load(Ordering::Relaxed);
             self.pace.check(frames, now)?;
             let ready = self.samples.slots() / self.facts.channels * self.facts.channels;
@@ -119,7 +129,8 @@ impl Microphone {
             {
                 let (first, second) = chunk.as_slices();
                 let both = first.iter().chain(second);
-                out.extend(both.map(|x| if x.is_finite() { *x } else { 0.0 }));
+                // No number, or none that a microphone gives, is no sound.
+                out.extend(both.map(|x| if x.abs() <= ABSURD { *x } else { 0.0 }));
                 chunk.commit_all();
                 self.latest = now;
                 if let Some(missing) = self.pace.missing(frames, now) {
@@ -135,7 +146,7 @@ impl Microphone {
                 let cause = "the sound system let it go".into();
                 return Err(Fault::MicrophoneLost { cause });
             }
-            let waited = now.duration_since(self.latest);
+            let waited = now.saturating_duration_since(self.latest);
             if waited >= DEAD {
                 let waited = Seconds(waited.as_secs_f64());
                 return Err(Fault::MicrophoneMute { waited });

@@ -305,3 +305,135 @@ impl Panel {
         screen.render_widget(chart, area);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::capture::Meter;
+    use crate::firing::Firing;
+    use crate::reading::Frame as Reading;
+    use crate::tach::{Speed, Unreadable};
+    use crate::units::Decibels;
+    use ratatui::Terminal;
+    use ratatui::backend::TestBackend;
+
+    fn heard(t: f64, rpm: Option<f64>) -> Heard {
+        let speed = rpm.map_or(Err(Unreadable::TooMuchNoise), |rpm| {
+            Ok(Speed {
+                rpm: Rpm(rpm),
+                low: Rpm(rpm),
+                high: Rpm(rpm),
+                confidence: 1.0,
+                other: None,
+            })
+        });
+        let firing = Firing {
+            kind: FiringKind::FourStroking,
+            skip_ratio: Some(0.4),
+            pattern: None,
+            sub_order: None,
+            variation: None,
+        };
+        Heard {
+            frame: Reading {
+                t: Seconds(t),
+                speed,
+                firing,
+                level: Decibels(-20.0),
+                clipped: 0.0,
+            },
+            skip_ratio: Some(0.42),
+        }
+    }
+
+    fn panel(rpm: impl Fn(f64) -> Option<f64>) -> Panel {
+        let toml = "[speeds]\nfull_throttle = [9000, 9800]\n";
+        let machine = Profile::from_toml(toml).unwrap();
+        let mut panel = Panel::new("bench".into(), Some("kept.wav".into()), &machine);
+        for n in 0..500 {
+            let t = 0.016 * f64::from(n);
+            panel.hear(heard(t, rpm(t)));
+            panel.now = Seconds(t + 0.2);
+        }
+        let mut meter = Meter::new(8_000, 1);
+        let tone = |n: i32| 0.1 * (f64::from(n) * 0.2).sin() as f32;
+        meter.push(&(0..8_000).map(tone).collect::<Vec<f32>>());
+        panel.level = meter.level();
+        panel
+    }
+
+    fn screen(panel: &Panel, width: u16, height: u16, glyphs: Glyphs) -> String {
+        let mut terminal = Terminal::new(TestBackend::new(width, height)).unwrap();
+        let look = Look {
+            glyphs,
+            ..Look::default()
+        };
+        terminal.draw(|frame| panel.draw(frame, &look)).unwrap();
+        terminal.backend().to_string()
+    }
+
+    #[test]
+    fn the_screen_says_what_is_heard_in_words() {
+        let mut panel = panel(|_| Some(9_412.0));
+        panel.tell("the microphone is gone\u{1b}[2J");
+        panel.dropped = Seconds(0.25);
+        let shown = screen(&panel, 80, 24, Glyphs::Braille);
+        for words in [
+            "bench",
+            "kept in kept.wav",
+            "9,410 rpm",
+            "steady ±0 rpm in 3 s",
+            "four-stroking, 42 % of turns skipped",
+            "-23 dB",
+            "0.25 s of sound lost",
+            "the microphone is gone\u{fffd}[2J",
+            "9,000",
+            "q  end",
+        ] {
+            assert!(shown.contains(words), "`{words}` is not in\n{shown}");
+        }
+        assert!(
+            shown
+                .chars()
+                .any(|c| ('\u{2801}'..='\u{28ff}').contains(&c)),
+            "{shown}"
+        );
+        let plain = screen(&panel, 80, 24, Glyphs::Plain);
+        assert!(
+            !plain
+                .chars()
+                .any(|c| ('\u{2580}'..='\u{28ff}').contains(&c)),
+            "{plain}"
+        );
+    }
+
+    #[test]
+    fn a_speed_over_the_maximum_cannot_be_overlooked() {
+        let over = panel(|_| Some(10_020.0));
+        let words = "OVER THE MAXIMUM OF 9,800 rpm: close the throttle";
+        assert!(screen(&over, 80, 24, Glyphs::Braille).contains(words));
+        assert!(over.line().contains(words), "{}", over.line());
+        assert!(!panel(|_| Some(9_700.0)).line().contains("OVER"));
+    }
+
+    #[test]
+    fn what_is_not_readable_has_a_reason_and_no_number() {
+        let line = panel(|t| (t < 4.0).then_some(3_000.0)).line();
+        assert!(
+            line.contains("- rpm  not readable: too much noise"),
+            "{line}"
+        );
+        let mut lost = panel(|_| Some(3_000.0));
+        lost.condition = Condition::Waiting;
+        assert!(lost.line().contains("waiting for the microphone"));
+    }
+
+    #[test]
+    fn the_smallest_terminals_are_survived() {
+        let mut panel = panel(|t| Some(3_000.0 + 500.0 * t));
+        (0..9).for_each(|n| panel.tell(&format!("message {n}")));
+        for (width, height) in [(1, 1), (10, 3), (40, 10), (300, 80)] {
+            screen(&panel, width, height, Glyphs::Braille);
+        }
+    }
+}
