@@ -7,6 +7,7 @@ use clap_complete::Shell;
 
 use super::exit;
 use super::listen_flags::Listen;
+use super::practice_flags::Practice;
 use super::tune_flags::Tune;
 use super::values::{
     CARBURETORS, COILS, CYCLES, USES, classes, ready_names, speed, speed_range, words,
@@ -41,6 +42,7 @@ pub enum Command {
     Read(Read),
     Listen(Listen),
     Tune(Tune),
+    Practice(Practice),
     Synth(Synth),
     Check(Check),
     /// Make, show or check a machine profile

@@ -5,23 +5,33 @@
 //! inputs and of the machine has its own.
 mod answers;
 mod args;
+mod bench;
+mod board;
 mod check;
+mod closing;
+mod desk;
 mod exit;
+mod hands;
 mod hear;
 mod in_order;
 mod inputs;
+mod keeper;
 mod listen;
 mod listen_flags;
 mod live_flags;
+#[cfg(feature = "mic")]
+mod loudspeaker;
 mod machine;
 mod panel;
 mod paper;
+mod practice;
+mod practice_flags;
 mod profile;
 mod progress;
 mod read;
 mod ready;
+mod rehearsal;
 mod screen;
-mod sound;
 mod stream;
 mod synth;
 mod terminal;
@@ -29,6 +39,7 @@ mod trouble;
 mod truth;
 mod tune;
 mod tune_flags;
+mod tune_screen;
 mod values;
 
 use std::ffi::OsString;
@@ -73,6 +84,7 @@ fn command(command: Command) -> Result<Outcome, Trouble> {
         Command::Synth(arguments) => synth::synth(&arguments),
         Command::Check(arguments) => check::check(&arguments),
         Command::Machine(command) => machine::machine(command),
+        Command::Practice(arguments) => practice::practice(&arguments),
         Command::Tune(arguments) => tune::tune(&arguments),
         Command::Schema { events } => paper::schema(events).map(|()| Outcome::Read),
         Command::Completions { shell } => paper::completions(shell).map(|()| Outcome::Read),

@@ -12,7 +12,12 @@ pub struct Ready {
 }
 
 /// All of them.
-pub const READY: [Ready; 6] = [
+pub const READY: [Ready; 7] = [
+    Ready {
+        name: "rich-then-clean",
+        about: "for the ear: full throttle four-stroking, then clean, twice",
+        text: include_str!("../../fixtures/demo/rich-then-clean.scene.toml"),
+    },
     Ready {
         name: "trimmer-bog",
         about: "a trimmer whose speed sags when the throttle opens",

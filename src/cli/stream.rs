@@ -1,69 +1,98 @@
 //! The event stream: sound and answers in, a line for each event out, flushed at once.
 use std::io::{StdoutLock, Write, stdout};
+use std::time::Duration;
 
 use super::answers::Answers;
-use super::sound::{self, Piece};
-use super::terminal::complain;
-use super::trouble::Trouble;
+use super::keeper::Keeper;
+use super::live_flags;
+use super::terminal::{complain, note};
+use super::trouble::{Trouble, reason};
+use super::tune::Beginning;
 use super::tune_flags::Tune;
-use crate::capture::Source;
-use crate::machine::Profile;
-use crate::procedure::Verdict;
+use crate::capture::{Live, LiveSource, Pace, Piece};
+use crate::procedure::{Answer, Verdict};
 use crate::session::{Event, Session};
+
+/// How long is waited for sound at a time.
+const WAIT: Duration = Duration::from_secs(1);
 
 /// Runs a session to its end; none where the reader of the events went away before it.
 pub fn run(
     arguments: &Tune,
-    machine: &Profile,
-    source: Source,
+    mut source: LiveSource,
+    beginning: Beginning,
 ) -> Result<Option<Verdict>, Trouble> {
-    match events(arguments, machine, source) {
+    // The clock is the sound's own, however fast it comes.
+    if let LiveSource::Clip { pace, .. } = &mut source {
+        *pace = Pace::AsItComes;
+    }
+    match events(arguments, &source, beginning) {
         Err(Trouble::ClosedPipe) => Ok(None),
         other => other,
     }
 }
 
-fn events(arguments: &Tune, machine: &Profile, source: Source) -> Result<Option<Verdict>, Trouble> {
+fn events(
+    arguments: &Tune,
+    source: &LiveSource,
+    beginning: Beginning,
+) -> Result<Option<Verdict>, Trouble> {
     let mut lines = Lines::new();
     // Before the first sample, so that a simulator may wait for it.
     lines.write(&[Session::start()])?;
     let mut answers = arguments.answers.as_deref().map(Answers::new);
-    let sound = sound::open(source)?;
-    let mut session = Session::new(sound.rate, sound.channels, machine, arguments.begin())
-        .map_err(|fault| Trouble::usage(&fault, fault.hint()))?;
-    let mut due = vec![];
-    let mut aside = None;
+    let trouble = |fault| Trouble::fault(Some(&arguments.sound.name()), &fault);
+    let mut live = Live::open(source).map_err(trouble)?;
+    let mut recording = arguments
+        .sound
+        .recording()?
+        .map(|(path, kind)| live_flags::record(path, kind, live.facts()))
+        .transpose()?;
+    let (mut session, mut keeper) = beginning.open(live.facts())?;
+    let mut said = |session: &mut Session, keeper: &mut Keeper| {
+        if let Some(answers) = &mut answers {
+            answers.look(|answer: Answer| {
+                keeper.answer(answer);
+                session.answer(answer);
+            });
+        }
+    };
+    let (mut block, mut due) = (vec![], vec![]);
     while !session.ended() {
-        match sound.pieces.recv() {
-            Ok(Piece::Block(block)) => {
+        match live.next(WAIT, &mut block) {
+            Ok(Piece::Sound) => {
+                if let Some(kept) = &mut recording
+                    && let Err(error) = kept.push(&block)
+                {
+                    recording = None;
+                    let words = format!("the sound is no longer kept: {}", reason(&error));
+                    note(&words, Some("make room on the disk"));
+                }
                 let mut rest = &block[..];
                 while !rest.is_empty() && !session.ended() {
                     let (hop, later) = rest.split_at(rest.len().min(session.to_next_hop()));
-                    if let Some(answers) = &mut answers {
-                        answers.look(|answer| session.answer(answer));
-                    }
+                    said(&mut session, &mut keeper);
                     session.push(hop, &mut due);
+                    keeper.keep(&session, &due);
                     lines.write(&due)?;
                     due.clear();
                     rest = later;
                 }
             }
-            Ok(Piece::End(trouble)) => {
-                aside = trouble;
+            Ok(Piece::Nothing) => {}
+            Ok(Piece::Told(notice)) => note(&notice.to_string(), notice.hint().as_deref()),
+            Ok(Piece::End) => break,
+            Err(fault) => {
+                complain(&trouble(fault));
                 break;
             }
-            Err(_) => break,
         }
     }
     if !session.ended() {
-        if let Some(answers) = &mut answers {
-            answers.look(|answer| session.answer(answer));
-        }
+        said(&mut session, &mut keeper);
         session.finish(&mut due);
+        keeper.keep(&session, &due);
         lines.write(&due)?;
-    }
-    if let Some(trouble) = aside {
-        complain(&trouble);
     }
     Ok(lines.verdict)
 }

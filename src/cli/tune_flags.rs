@@ -4,6 +4,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use super::args::Known;
+use super::live_flags::LiveFlags;
 use crate::procedure::{AsFound, Begin};
 
 /// Guide the whole adjustment, step by step, by ear
@@ -11,13 +12,20 @@ use crate::procedure::{AsFound, Begin};
 #[command(
     arg_required_else_help = true,
     long_about = "Listens while the technician works: says the next move, hears that it was made, and knows when to stop.\n\n\
-        Sound comes from standard input (`--from -`: a WAV that is still being written, or samples without a header with \
-        --raw) or from a file. With `--events ndjson` each reading, prompt and the result is a JSON object on a line of \
-        its own, in the order in which they arise.\n\n\
+        Steps advance by what is heard: throttle opened, screw turned, idle settled. Keys tell what cannot be heard, such as \
+        that the attachment turns; they are shown on the screen. Put the screen where it can be read from beside the \
+        machine: what to do and the speed stand in large letters. With --plain, in a small terminal or in a pipe it is lines \
+        of text, and the answers are typed.\n\n\
+        Sound comes from the microphone, or with --from from a file or standard input. The session is saved while it goes; \
+        --resume goes on with it after a crash or a power cut. With `--events ndjson` each reading, prompt and the result is \
+        a JSON object on a line of its own, in the order in which they arise.\n\n\
         What it says rests on sound alone. The maker's manual, local rules and licensed practice come first; in doubt \
         leave the engine rich, slow and stopped.",
     after_long_help = "\
 Examples:
+  engine-note tune --machine trimmer.toml
+  engine-note tune --machine trimmer.toml --as-found warm --skip-checks --no-base --cue beep
+  engine-note tune --resume
   arecord -f S16_LE -r 48000 -c 1 | engine-note tune --machine trimmer.toml --from - --events ndjson
   engine-note tune --machine trimmer.toml --from session.wav --events ndjson --answers answers.ndjson
   engine-note schema --events    # what the lines hold
@@ -29,18 +37,26 @@ Ends with 0 where the engine is tuned and proved, with 1 where it is not."
 pub struct Tune {
     #[command(flatten)]
     pub known: Known,
-    /// Where the sound comes from: a file, or `-` for standard input
-    #[arg(long, value_name = "FILE")]
-    pub from: Option<PathBuf>,
-    /// Samples without a header on standard input, for example s16le:48000:1
-    #[arg(long, value_name = "CODING:RATE:CHANNELS", requires = "from")]
-    pub raw: Option<String>,
+    #[command(flatten)]
+    pub sound: LiveFlags,
     /// Write each event as a line of data instead of showing a screen
-    #[arg(long, value_enum, value_name = "FORMAT")]
+    #[arg(long, value_enum, value_name = "FORMAT", conflicts_with_all = ["plain", "cue"])]
     pub events: Option<EventFormat>,
+    /// Lines of text instead of a screen: for screen readers and small terminals
+    #[arg(long)]
+    pub plain: bool,
+    /// A cue with each new prompt
+    #[arg(long, value_enum, value_name = "CUE")]
+    pub cue: Option<Cue>,
     /// Answers of the technician, NDJSON: a file or a named pipe, looked at before every hop
-    #[arg(long, value_name = "FILE", requires = "events")]
+    #[arg(long, value_name = "FILE")]
     pub answers: Option<PathBuf>,
+    /// Save the session in this new file [default: one in the user's data folder; with --events none]
+    #[arg(long, value_name = "FILE")]
+    pub session: Option<PathBuf>,
+    /// Go on with a saved session: the file that is named, or the last one that did not come to its end
+    #[arg(long, value_name = "FILE", num_args = 0..=1, conflicts_with_all = ["session", "machine"])]
+    pub resume: Option<Option<PathBuf>>,
     /// In which state the machine is
     #[arg(long, value_enum, default_value_t = Found::Stopped)]
     pub as_found: Found,
@@ -72,6 +88,13 @@ impl Tune {
 pub enum EventFormat {
     /// One JSON object a line
     Ndjson,
+}
+
+/// What draws attention to a new prompt.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Cue {
+    /// The terminal's bell; three times where something has to be done at once
+    Beep,
 }
 
 /// The state of the machine.

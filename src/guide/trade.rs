@@ -50,3 +50,17 @@ pub fn order(carburetor: Carburetor) -> &'static [Screw] {
         Carburetor::Automatic => &[],
     }
 }
+
+/// Base setting of the mixture screws of a carburetor that has them.
+pub fn base_of(carburetor: Carburetor) -> Option<Turn> {
+    match carburetor {
+        Carburetor::Butterfly | Carburetor::BarrelValve => Some(BASE_SETTING),
+        Carburetor::Automatic => None,
+    }
+}
+
+/// Base setting of the idle-speed screw: turns in from the first touch.
+pub const IDLE_BASE_SETTING: Turn = Turn::thirty_seconds(40);
+
+/// How much richer than the base the high-speed screw stands at the first full throttle.
+pub const FIRST_FULL_RICHER: Turn = Turn::thirty_seconds(16);

@@ -1,19 +1,68 @@
-//! The state machine.
+//! The state machine: steps in their order, one task at a time, safety over all of them.
 use serde::{Deserialize, Serialize};
 
-use super::answer::Answer;
-use super::begin::Begin;
+use super::answer::{Answer, Word};
+use super::begin::{AsFound, Begin};
+use super::book::Book;
+use super::ear::Ear;
+use super::facts::Facts;
+use super::guard;
+use super::hand::{Hand, Scene};
 use super::heard::Heard;
-use super::outcome::{NetTurns, Outcome, Verdict};
-use super::prompt::Prompt;
+use super::high::enrichment;
+use super::lever::Lever;
+use super::outcome::{Outcome, Verdict};
+use super::prompt::{Prompt, Throttle};
+use super::proof;
+use super::stage::{Next, Stage, StageKind, route};
+use super::stuck::{Stuck, Symptom, faults};
+use super::task::{Report, Task};
+use super::voice::Voice;
+use super::words::Cue;
+use crate::guide::Screw;
 use crate::machine::Profile;
 use crate::units::Seconds;
+
+/// After so many tasks without result, one after the other, the step cannot be done.
+const FRUITLESS: u32 = 8;
+/// A lost reading that does not come back is taken for a stalled engine after so long, in seconds.
+const STALLED: f64 = 9.0;
+/// So many stalls, and no screw helps.
+const MOST_STALLS: u32 = 12;
+/// Steps take no more tasks than this at one moment; a step that does is wrong.
+const AT_ONCE: u32 = 32;
 
 /// The whole adjustment as plain data: saved and read back it goes on exactly where it was.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Procedure {
-    machine: Profile,
-    begin: Begin,
+    book: Book,
+    ear: Ear,
+    lever: Lever,
+    voice: Voice,
+    route: Vec<StageKind>,
+    /// Place in the route.
+    at: usize,
+    stage: Stage,
+    hand: Hand,
+    /// The step that was left for a rescue, with its task.
+    aside: Option<(Stage, Option<Task>)>,
+    pause: Option<Pause>,
+    symptom: Option<Symptom>,
+    fruitless: u32,
+    stalls: u32,
+    now: f64,
+    turned_at: f64,
+    begun: bool,
+    over: bool,
+}
+
+/// Why nothing goes on.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+enum Pause {
+    /// It was asked for; with the prompt of a screw that stood.
+    Asked,
+    /// Nothing is readable since.
+    Lost { since: f64 },
 }
 
 /// What one step says.
@@ -28,27 +77,388 @@ pub struct Step {
 impl Procedure {
     /// Begins a tuning of a machine.
     pub fn new(machine: &Profile, begin: Begin) -> Procedure {
+        let facts = Facts::of(machine);
+        let route = route(facts.carburetor, begin);
         Procedure {
-            machine: machine.clone(),
-            begin,
+            book: Book::new(facts),
+            ear: Ear::default(),
+            lever: Lever::new(begin.as_found != AsFound::Stopped),
+            voice: Voice::default(),
+            at: 0,
+            stage: route[0].begin(),
+            hand: Hand::new(Task::Found, 0.0),
+            route,
+            aside: None,
+            pause: None,
+            symptom: None,
+            fruitless: 0,
+            stalls: 0,
+            now: 0.0,
+            turned_at: 0.0,
+            begun: false,
+            over: false,
         }
     }
 
     /// One hop: `now` is the time of the latest sample received, `heard` the frames decided since
-    /// the last call, `answers` what the technician said and is due.
+    /// the last call (each up to 0.3 s old), `answers` what the technician said and is due.
     pub fn step(&mut self, now: Seconds, heard: &[Heard], answers: &[Answer]) -> Step {
-        let _ = (now, heard, answers);
-        Step::default()
+        if self.over || !now.0.is_finite() {
+            return Step::default();
+        }
+        let passed = (now.0 - self.now).max(0.0);
+        self.now = self.now.max(now.0);
+        self.ear
+            .take(heard, guard::most_plausible(&self.book.facts));
+        let mut outcome = None;
+        if !self.begun {
+            self.begun = true;
+            self.turned_at = self.now - 10.0;
+            outcome = self.run(Report::Begin);
+        }
+        let mut word = None;
+        for answer in answers {
+            if outcome.is_none() {
+                outcome = self.answer(answer, &mut word);
+            }
+        }
+        if outcome.is_none() {
+            outcome = self.go_on(passed, word);
+        }
+        self.over = outcome.is_some();
+        Step {
+            prompts: self.voice.take(),
+            outcome,
+        }
     }
 
     /// The input has ended.
     pub fn end(&mut self, now: Seconds) -> Outcome {
-        let _ = now;
-        Outcome {
-            verdict: Verdict::Unfinished,
-            proof: vec![],
-            net_turns: NetTurns::default(),
-            faults: vec![],
+        if now.0.is_finite() {
+            self.now = self.now.max(now.0);
         }
+        self.over = true;
+        self.outcome(Verdict::Unfinished)
+    }
+
+    fn go_on(&mut self, passed: f64, word: Option<Word>) -> Option<Outcome> {
+        let enriching = matches!(self.hand.task, Task::Enrich { .. });
+        if !enriching
+            && self.pause.is_none_or(|pause| pause != Pause::Asked)
+            && self.lever.asked != Throttle::Stop
+            && let Some(speed) = guard::over_maximum(&self.ear, &self.book.facts)
+        {
+            let maximum = self.book.facts.maximum.unwrap_or(speed);
+            self.pause = None;
+            self.take_up(Task::Enrich {
+                turns: enrichment(speed, maximum),
+            });
+        }
+        match self.pause {
+            Some(Pause::Asked) => {
+                self.hand.hold(passed);
+                return None;
+            }
+            Some(Pause::Lost { since }) => {
+                self.hand.hold(passed);
+                let back = self.ear.lost_for(self.now) < 0.5
+                    && self.ear.speed_since(self.now - 0.9).is_some();
+                if back {
+                    self.resume();
+                } else if self.now - since > STALLED {
+                    self.pause = None;
+                    return self.rescue(false);
+                } else {
+                    return None;
+                }
+            }
+            None if guard::lost(&self.ear, &self.hand, self.now) => {
+                self.pause = Some(Pause::Lost { since: self.now });
+                let cue = if guard::is_open(&self.lever) {
+                    Cue::Over
+                } else {
+                    Cue::Lost
+                };
+                self.keep_screw();
+                self.say(cue);
+                return None;
+            }
+            None => {}
+        }
+        let mut word = word;
+        let mut scene = Scene {
+            now: self.now,
+            stage: self.stage.kind(),
+            ear: &self.ear,
+            lever: &mut self.lever,
+            facts: &self.book.facts,
+            voice: &mut self.voice,
+            answered: self.book.answered,
+            turned_at: self.turned_at,
+            word: word.take(),
+        };
+        let report = self.hand.advance(&mut scene)?;
+        self.came(report)
+    }
+
+    /// Something came of the task in hand.
+    fn came(&mut self, report: Report) -> Option<Outcome> {
+        let mut report = report;
+        match (self.hand.task, report) {
+            (Task::Repair, Report::Cannot) => return Some(self.outcome(Verdict::Stopped)),
+            (
+                Task::Turn {
+                    screw,
+                    direction,
+                    turns,
+                }
+                | Task::TurnStopped {
+                    screw,
+                    direction,
+                    turns,
+                },
+                _,
+            ) => {
+                self.turned_at = self.now;
+                match report {
+                    Report::Done => {
+                        self.book.screws.turned(screw, direction, turns);
+                        self.book.turned(screw);
+                    }
+                    _ => self.book.screws.at_stop(screw, direction),
+                }
+            }
+            (Task::Enrich { turns }, _) => {
+                self.turned_at = self.now;
+                let out = crate::guide::Direction::Out;
+                if report == Report::Done {
+                    self.book.screws.turned(Screw::High, out, turns);
+                } else {
+                    self.book.screws.at_stop(Screw::High, out);
+                }
+                report = Report::OverMaximum;
+            }
+            (Task::Set { screw, .. }, Report::Done) => self.book.screws.set(screw),
+            (Task::Stop { .. }, _) => self.ear.forget(),
+            (Task::Start, Report::Done) => self.lever.ask(Throttle::Idle, self.now),
+            (Task::Idle { .. }, Report::Heard(look)) => self.book.idle = Some(look),
+            (Task::Attachment, Report::Attachment(Some(turning), rpm)) if self.book.answered => {
+                self.book.attachment(turning, rpm);
+            }
+            _ => {}
+        }
+        if report == Report::Nothing {
+            self.fruitless += 1;
+            if self.fruitless < FRUITLESS {
+                self.take_up(self.hand.task);
+                return None;
+            }
+            return self.stuck(Symptom::Rounds);
+        }
+        self.fruitless = 0;
+        self.run(report)
+    }
+
+    /// Lets the steps go on until there is a task.
+    fn run(&mut self, report: Report) -> Option<Outcome> {
+        let mut report = report;
+        if !self.book.facts.can_be_set {
+            self.say(Cue::NoScrews);
+            return Some(self.outcome(Verdict::Stopped));
+        }
+        for _ in 0..AT_ONCE {
+            match self.stage.next(&mut self.book, report) {
+                Next::Do(task) => {
+                    if guard::allows(&self.book, &self.ear, &task, self.now) {
+                        self.take_up(task);
+                        return None;
+                    }
+                    self.fruitless += 1;
+                    if self.fruitless > FRUITLESS {
+                        return self.stuck(Symptom::Rounds);
+                    }
+                    report = Report::Nothing;
+                }
+                Next::Stuck(symptom) => return self.stuck(symptom),
+                Next::Back(kind) => {
+                    self.at = self
+                        .route
+                        .iter()
+                        .rposition(|k| *k == kind)
+                        .unwrap_or(self.at);
+                    self.stage = kind.begin();
+                    report = Report::Begin;
+                }
+                Next::Done => match self.after() {
+                    Some(next) => report = next,
+                    None => {
+                        self.say(Cue::Finished);
+                        return Some(self.outcome(Verdict::Tuned));
+                    }
+                },
+            }
+        }
+        self.stuck(Symptom::Rounds)
+    }
+
+    /// The step after the one that is done; none at the end.
+    fn after(&mut self) -> Option<Report> {
+        if matches!(self.stage, Stage::Stuck(_)) {
+            // Repaired: the engine is off; started, the step begins anew.
+            self.symptom = None;
+            self.aside = Some((self.route[self.at].begin(), None));
+            self.stage = StageKind::Rescue.begin();
+            return Some(Report::Begin);
+        }
+        if let Some((stage, task)) = self.aside.take() {
+            self.stage = stage;
+            return Some(if task.is_some() {
+                Report::Stalled
+            } else {
+                Report::Begin
+            });
+        }
+        self.at += 1;
+        let kind = self.route.get(self.at)?;
+        self.stage = kind.begin();
+        Some(Report::Begin)
+    }
+
+    fn take_up(&mut self, task: Task) {
+        self.hand = Hand::new(task, self.now);
+    }
+
+    fn stuck(&mut self, symptom: Symptom) -> Option<Outcome> {
+        self.symptom = Some(symptom);
+        let from = Some(self.route[self.at.min(self.route.len() - 1)]);
+        self.aside = None;
+        if guard::is_open(&self.lever) {
+            self.say(Cue::Close);
+        }
+        self.stage = Stage::Stuck(Stuck { from });
+        self.take_up(Task::Repair);
+        None
+    }
+
+    /// The engine has stalled.
+    fn rescue(&mut self, seen: bool) -> Option<Outcome> {
+        self.stalls += 1;
+        self.ear.forget();
+        if self.stalls > MOST_STALLS {
+            return self.stuck(Symptom::WillNotRun);
+        }
+        let at_full = self.lever.is_full();
+        if self.aside.is_none() && !matches!(self.stage, Stage::Stuck(_)) {
+            let stage = std::mem::replace(&mut self.stage, StageKind::Rescue.begin());
+            self.aside = Some((stage, Some(self.hand.task)));
+        } else if !matches!(self.stage, Stage::Stuck(_)) {
+            self.stage = StageKind::Rescue.begin();
+        } else {
+            return None;
+        }
+        self.lever.ask(Throttle::Stop, self.now);
+        if let Stage::Rescue(rescue) = &mut self.stage {
+            rescue.faster = seen && !at_full;
+        }
+        self.run(Report::Begin)
+    }
+
+    fn answer(&mut self, answer: &Answer, word: &mut Option<Word>) -> Option<Outcome> {
+        self.book.answered = true;
+        match answer.answer {
+            Word::Quit => {
+                if guard::is_open(&self.lever) {
+                    self.say(Cue::Close);
+                }
+                let verdict = if matches!(self.stage, Stage::Stuck(_)) {
+                    Verdict::Stopped
+                } else {
+                    Verdict::Unfinished
+                };
+                return Some(self.outcome(verdict));
+            }
+            Word::Pause => {
+                self.keep_screw();
+                if guard::is_open(&self.lever) {
+                    self.say(Cue::Close);
+                }
+                self.pause = Some(Pause::Asked);
+                self.say(Cue::Paused);
+            }
+            Word::Resume if self.pause == Some(Pause::Asked) => self.resume(),
+            _ if self.pause == Some(Pause::Asked) => {}
+            Word::Back => {
+                self.pause = None;
+                self.aside = None;
+                self.at = self.at.saturating_sub(1);
+                self.stage = self.route[self.at].begin();
+                return self.run(Report::Begin);
+            }
+            Word::Stalled if self.hand.task.runs() => {
+                self.pause = None;
+                return self.rescue(true);
+            }
+            Word::Started if matches!(self.pause, Some(Pause::Lost { .. })) => {}
+            given if self.voice.is_for_standing(answer) => *word = Some(given),
+            _ => {}
+        }
+        None
+    }
+
+    /// A prompt of a screw that stands is kept, so that it can be repeated and is not made twice.
+    fn keep_screw(&mut self) {
+        if self.hand.screw_asked() && self.pause.is_none() {
+            self.voice.keep();
+        }
+    }
+
+    fn resume(&mut self) {
+        self.pause = None;
+        self.hand.restart(self.now);
+        if self.hand.screw_asked() {
+            self.voice.repeat_kept();
+        }
+    }
+
+    fn say(&mut self, cue: Cue) {
+        self.voice.say(
+            self.stage.kind(),
+            cue,
+            &self.book.facts,
+            &mut self.lever,
+            self.now,
+        );
+    }
+
+    fn outcome(&self, verdict: Verdict) -> Outcome {
+        Outcome {
+            verdict,
+            proof: proof::lines(&self.book),
+            net_turns: self.book.screws.net(),
+            faults: self
+                .symptom
+                .filter(|_| verdict == Verdict::Stopped)
+                .map_or_else(Vec::new, |symptom| faults(symptom, &self.book)),
+        }
+    }
+}
+
+/// A step on the way, for displays.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Place {
+    /// The word that prompts carry as their step.
+    pub step: &'static str,
+    /// Its heading.
+    pub title: &'static str,
+}
+
+impl Procedure {
+    /// The steps of this tuning in their order, and which of them is under way.
+    pub fn way(&self) -> (Vec<Place>, usize) {
+        let place = |kind: &StageKind| Place {
+            step: super::words::slug(*kind),
+            title: super::words::title(*kind),
+        };
+        (self.route.iter().map(place).collect(), self.at)
     }
 }

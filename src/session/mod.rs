@@ -10,14 +10,23 @@
 //! and answers give the same events; at the end of a hop come first the readings that are now
 //! decided, then the prompts that they led to.
 //!
-//! *Refused*: rates and channel counts that cannot be heard, as a [`Fault`](crate::capture::Fault).
+//! A [`Journal`] keeps a session while it goes, so that it can be resumed after a crash.
+//!
+//! *Refused*: rates and channel counts that cannot be heard, as a [`Fault`](crate::capture::Fault);
+//! files that are no session, damaged, in use or at their end, as a [`JournalError`].
+mod delta;
+mod error;
 mod event;
 mod hearing;
+mod journal;
 mod schema;
 mod skips;
 mod tuning;
 
+pub use delta::Delta;
+pub use error::JournalError;
 pub use event::{Event, SCHEMA};
 pub use hearing::Hearing;
+pub use journal::{Journal, Kept, Line};
 pub use schema::schema;
 pub use tuning::{LAG, Session};

@@ -1,9 +1,10 @@
 //! The session: listener, share of skips and procedure on one clock.
 use super::event::{Event, SCHEMA};
+use super::journal::Kept;
 use super::skips::Skips;
 use crate::capture::{Fault, WORKING_RATE};
 use crate::machine::Profile;
-use crate::procedure::{Answer, Begin, Heard, Procedure};
+use crate::procedure::{Answer, Begin, Heard, Procedure, Prompt};
 use crate::reading::{Frame, Listener, Look};
 use crate::spectrum::HOP;
 use crate::units::Seconds;
@@ -24,6 +25,8 @@ pub struct Session {
     /// Samples of a channel taken, and hops completed.
     taken: u64,
     hops: u64,
+    /// The prompt that stood when the session was left; it is said again first.
+    stood: Option<Prompt>,
     /// Answers whose time has not come.
     waiting: Vec<Answer>,
     ended: bool,
@@ -44,19 +47,31 @@ impl Session {
         begin: Begin,
     ) -> Result<Session, Fault> {
         let procedure = Procedure::new(machine, begin);
-        Session::resume(rate, channels, machine, procedure, Seconds(0.0))
+        Session::on(rate, channels, machine, procedure)
     }
 
-    /// Goes on with a procedure that was left at `from`, with new sound.
+    /// Goes on with a session that was left, with new sound. The clock goes on where it stopped, and
+    /// the prompt that stood is said again.
     ///
     /// # Errors
     /// As [`Session::new`].
-    pub fn resume(
+    pub fn resume(rate: u32, channels: usize, kept: Kept) -> Result<Session, Fault> {
+        let procedure = kept
+            .procedure
+            .unwrap_or_else(|| Procedure::new(&kept.machine, kept.begin));
+        let session = Session::on(rate, channels, &kept.machine, procedure)?;
+        Ok(Session {
+            from: kept.t.0,
+            stood: kept.prompt,
+            ..session
+        })
+    }
+
+    fn on(
         rate: u32,
         channels: usize,
         machine: &Profile,
         procedure: Procedure,
-        from: Seconds,
     ) -> Result<Session, Fault> {
         Ok(Session {
             listener: Listener::new(rate, channels, machine, Look::Beside)?,
@@ -64,7 +79,8 @@ impl Session {
             procedure,
             rate: u64::from(rate),
             channels,
-            from: from.0,
+            from: 0.0,
+            stood: None,
             taken: 0,
             hops: 0,
             waiting: vec![],
@@ -153,6 +169,9 @@ impl Session {
     fn step(&mut self, events: &mut Vec<Event>) {
         let now = self.now();
         let t_s = self.time();
+        if let Some(prompt) = self.stood.take() {
+            events.push(Event::Prompt { t_s, prompt });
+        }
         self.heard.clear();
         for mut frame in self.frames.drain(..) {
             frame.t = Seconds(self.from + frame.t.0);

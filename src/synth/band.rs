@@ -7,6 +7,11 @@ pub(super) struct Band {
     rate: f64,
     /// Index of the first sample still on the band.
     first: i64,
+    /// Where it lies in `samples`.
+    start: usize,
+    /// Samples from the first one to the end of the band.
+    length: usize,
+    /// Twice the length, so that samples move up only once in a while.
     samples: Vec<f64>,
 }
 
@@ -17,10 +22,13 @@ const NARROWEST: f64 = 0.8;
 impl Band {
     /// A band that reaches `ahead` seconds into the future.
     pub(super) fn new(rate: f64, ahead: f64) -> Self {
+        let length = (ahead * rate) as usize + 8_192;
         Band {
             rate,
             first: 0,
-            samples: vec![0.0; (ahead * rate) as usize + 8_192],
+            start: 0,
+            length,
+            samples: vec![0.0; 2 * length],
         }
     }
 
@@ -40,7 +48,7 @@ impl Band {
             height
         };
         let reach = 5.0 * width;
-        let last = self.samples.len() as f64 - 1.0;
+        let last = self.length as f64 - 1.0;
         let from = (centre - reach).ceil().max(0.0);
         let to = (centre + reach).floor().min(last);
         if from > to {
@@ -48,17 +56,24 @@ impl Band {
         }
         for i in from as usize..=to as usize {
             let x = (i as f64 - centre) / width;
-            self.samples[i] += height * (-0.5 * x * x).exp();
+            self.samples[self.start + i] += height * (-0.5 * x * x).exp();
         }
     }
 
     /// Takes the next samples off the band.
     pub(super) fn take(&mut self, out: &mut [f64]) {
-        let n = out.len().min(self.samples.len());
-        out[..n].copy_from_slice(&self.samples[..n]);
-        self.samples.copy_within(n.., 0);
-        let end = self.samples.len() - n;
-        self.samples[end..].fill(0.0);
+        let n = out.len().min(self.length);
+        let taken = &mut self.samples[self.start..self.start + n];
+        out[..n].copy_from_slice(taken);
+        taken.fill(0.0);
         self.first += n as i64;
+        self.start += n;
+        if self.start + self.length > self.samples.len() {
+            // What lies before `start` is empty.
+            self.samples.copy_within(self.start.., 0);
+            let left = self.samples.len() - self.start;
+            self.samples[left..].fill(0.0);
+            self.start = 0;
+        }
     }
 }

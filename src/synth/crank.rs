@@ -1,6 +1,7 @@
 //! The crank: turns with exact beginnings and ends, each with what the cylinders do in it.
 use super::engine_scene::Engine;
 use super::ignition::{Ignition, Stroke};
+use super::plan::Plan;
 use super::random::Random;
 use super::speed::{Point, STEP, SpeedLine};
 use crate::machine::Cycle;
@@ -16,11 +17,19 @@ pub(super) struct Turn {
     pub(super) strokes: Vec<Stroke>,
 }
 
-/// Integrates the speed line. Turn n begins where the smooth phase passes n + e, e being a small
-/// jitter that returns to 0, so that the speed line stays the truth however long the clip.
+/// A crank that follows the schedule of a scene.
 #[derive(Clone, Debug)]
 pub(super) struct Crank {
     line: SpeedLine,
+    plans: Vec<Plan>,
+    shaft: Shaft,
+    time: f64,
+}
+
+/// Integrates the speed. Turn n begins where the smooth phase passes n + e, e being a small jitter
+/// that returns to 0, so that the speed stays the truth however long it runs.
+#[derive(Clone, Debug)]
+pub(super) struct Shaft {
     ignition: Ignition,
     random: Random,
     jitter: Scale,
@@ -67,9 +76,31 @@ impl Scale {
 impl Crank {
     pub(super) fn new(engine: &Engine, seed: u64) -> Self {
         let mut line = SpeedLine::new(engine, seed);
-        let point = line.next();
+        let first = line.next();
         Crank {
             line,
+            plans: engine.schedule.iter().map(|s| s.firing.clone()).collect(),
+            shaft: Shaft::new(engine, seed, first),
+            time: 0.0,
+        }
+    }
+
+    /// Walks on to `until` seconds and hands over every turn that ends before.
+    pub(super) fn walk(&mut self, until: f64, mut turn: impl FnMut(Turn)) {
+        while self.time < until {
+            let next = self.line.next();
+            let plan = self.plans.get(self.shaft.point.segment);
+            self.shaft
+                .step(next, plan.unwrap_or(&Plan::Clean), &mut turn);
+            self.time += STEP;
+        }
+    }
+}
+
+impl Shaft {
+    /// A shaft at the time 0 with the speed `first`; of the engine it takes the irregularities.
+    pub(super) fn new(engine: &Engine, seed: u64, first: Point) -> Self {
+        Shaft {
             ignition: Ignition::new(engine, seed),
             random: Random::new(seed, 3),
             jitter: Scale::new(
@@ -84,7 +115,7 @@ impl Crank {
             ),
             skip_lag: 0.01 * engine.skip_lag_percent,
             two_stroke: engine.cycle == Cycle::TwoStroke,
-            point,
+            point: first,
             time: 0.0,
             phase: 0.0,
             next: 0.0,
@@ -96,39 +127,38 @@ impl Crank {
         }
     }
 
-    /// Walks on to `until` seconds and hands over every turn that ends before.
-    pub(super) fn walk(&mut self, until: f64, mut turn: impl FnMut(Turn)) {
-        while self.time < until {
-            let next = self.line.next();
-            // The speed is a straight line within the step, the phase a parabola.
-            let (h0, h1) = (self.point.hertz, next.hertz);
-            let end = self.phase + 0.5 * (h0 + h1) * STEP;
-            if h0 <= 0.0 && h1 <= 0.0 {
-                self.begun = None;
-            }
-            while self.next + self.offset < end {
-                let need = (self.next + self.offset - self.phase).max(0.0);
-                let slope = (h1 - h0) / STEP;
-                // Solved in the form that does not lose digits where the slope is small.
-                let root = (h0 * h0 + 2.0 * slope * need).max(0.0).sqrt();
-                let into = if h0 + root > 0.0 {
-                    (2.0 * need / (h0 + root)).min(STEP)
-                } else {
-                    0.0
-                };
-                self.boundary(self.time + into, &mut turn);
-            }
-            self.phase = end;
-            self.time += STEP;
-            self.point = next;
+    /// Walks one [`STEP`] on, to the speed `next`, and hands over every turn that ends on the way;
+    /// `plan` says which turns that begin on it fire.
+    pub(super) fn step(&mut self, next: Point, plan: &Plan, mut turn: impl FnMut(Turn)) {
+        // The speed is a straight line within the step, the phase a parabola.
+        let (h0, h1) = (self.point.hertz, next.hertz);
+        let end = self.phase + 0.5 * (h0 + h1) * STEP;
+        if h0 <= 0.0 && h1 <= 0.0 {
+            self.begun = None;
         }
+        while self.next + self.offset < end {
+            let need = (self.next + self.offset - self.phase).max(0.0);
+            let slope = (h1 - h0) / STEP;
+            // Solved in the form that does not lose digits where the slope is small.
+            let root = (h0 * h0 + 2.0 * slope * need).max(0.0).sqrt();
+            let into = if h0 + root > 0.0 {
+                (2.0 * need / (h0 + root)).min(STEP)
+            } else {
+                0.0
+            };
+            self.boundary(self.time + into, plan, &mut turn);
+        }
+        self.phase = end;
+        self.time += STEP;
+        self.point = next;
     }
 
-    fn boundary(&mut self, time: f64, turn: &mut impl FnMut(Turn)) {
+    fn boundary(&mut self, time: f64, plan: &Plan, turn: &mut impl FnMut(Turn)) {
         let hertz = self.point.hertz.max(1.0);
         let mut strokes = Vec::with_capacity(4);
         self.ignition.turn(
             self.point,
+            plan,
             self.variation.at(hertz),
             1.0 / hertz,
             &mut strokes,

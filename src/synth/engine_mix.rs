@@ -65,6 +65,20 @@ impl EngineMix {
         }
     }
 
+    /// The gains that bring each part to its level.
+    pub(super) fn gains(&self) -> [f64; PARTS] {
+        self.gains
+    }
+
+    /// The same sound with the gains of another schedule.
+    pub(super) fn with_gains(engine: &Engine, gains: [f64; PARTS], seed: u64, rate: f64) -> Self {
+        EngineMix {
+            sound: EngineSound::new(engine, seed, rate),
+            gains,
+            parts: std::array::from_fn(|_| vec![0.0; BLOCK]),
+        }
+    }
+
     /// The next block, at most [`BLOCK`] samples; `turn` sees each turn once, ahead of its sound.
     pub(super) fn fill_with(&mut self, out: &mut [f64], turn: impl FnMut(&Turn)) {
         for part in &mut self.parts {

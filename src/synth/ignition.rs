@@ -23,7 +23,6 @@ pub(super) struct Stroke {
 /// Decides turn by turn.
 #[derive(Clone, Debug)]
 pub(super) struct Ignition {
-    plans: Vec<Plan>,
     cylinders: Vec<Cylinder>,
     pumping: f64,
     recovery: f64,
@@ -70,7 +69,6 @@ impl Ignition {
             })
             .collect();
         Ignition {
-            plans: engine.schedule.iter().map(|s| s.firing.clone()).collect(),
             cylinders,
             pumping: engine.timbre.pumping,
             recovery: engine.timbre.recovery,
@@ -84,11 +82,12 @@ impl Ignition {
         }
     }
 
-    /// The strokes of the next turn; `variation` is the coefficient of variation at this speed,
-    /// `seconds` about how long the turn takes.
+    /// The strokes of the next turn by `plan`; `variation` is the coefficient of variation at this
+    /// speed, `seconds` about how long the turn takes.
     pub(super) fn turn(
         &mut self,
         point: Point,
+        plan: &Plan,
         variation: f64,
         seconds: f64,
         strokes: &mut Vec<Stroke>,
@@ -99,8 +98,7 @@ impl Ignition {
             self.left = 0.0;
             self.in_burst = false;
         }
-        let plan = self.plans.get(point.segment).cloned().unwrap_or_default();
-        self.pass_time(&plan, seconds);
+        self.pass_time(plan, seconds);
         let odd = self.turn % 2 == 1;
         self.turn += 1;
         for i in 0..self.cylinders.len() {
@@ -110,7 +108,7 @@ impl Ignition {
             {
                 continue;
             }
-            strokes.push(self.stroke(i, &plan, variation, point.cutting));
+            strokes.push(self.stroke(i, plan, variation, point.cutting));
         }
     }
 

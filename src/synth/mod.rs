@@ -14,13 +14,17 @@
 //! own model for regression, built to be varied; it proves nothing about real engines.
 //!
 //! Refuses: numbers outside their ranges ([`SceneError`]).
+mod ailment;
 mod animals;
 mod band;
+mod body;
+mod ceiling;
 mod crank;
 mod draw;
 mod draw_other;
 mod draw_place;
 mod draw_schedule;
+mod draw_specimen;
 mod draw_timbre;
 mod engine;
 mod engine_mix;
@@ -28,6 +32,7 @@ mod engine_scene;
 mod error;
 mod filter;
 mod ignition;
+mod live;
 mod microphone;
 mod motors;
 mod music;
@@ -35,24 +40,35 @@ mod plan;
 mod random;
 mod rendering;
 mod room;
+mod running;
 mod scene;
 mod sound_scene;
+mod sounding;
 mod source;
+mod specimen;
 mod speed;
 mod timbre;
 mod truth;
 mod voice;
 mod weather;
+mod whirl;
 
+pub use ailment::Ailment;
 pub use draw::draw_engine;
 pub use draw_other::{OTHER_KINDS, draw_other};
+pub use draw_specimen::{AILMENTS, draw_specimen};
 pub use engine_scene::{Bog, Course, Engine, Hang, Hunting, Limiter, Segment};
 pub use error::SceneError;
+pub use live::Live;
 pub use plan::Plan;
+pub use random::Random;
 pub use rendering::{Rendering, render};
+pub use running::Controls;
 pub use scene::{
     Clipping, Colour, GainControl, Microphone, Noise, Reflection, RollOff, Room, Scene,
 };
 pub use sound_scene::{Background, Sound};
+pub use sounding::Surroundings;
+pub use specimen::{Peak, Settings, Specimen};
 pub use timbre::{Resonance, Rotor, Timbre};
 pub use truth::{Label, Row, Truth, TurnTruth};

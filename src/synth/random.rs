@@ -6,7 +6,7 @@
 /// Each part of a scene draws from a stream of its own, named by a number, so that a change of one
 /// part leaves the others as they were.
 #[derive(Clone, Debug)]
-pub(super) struct Random {
+pub struct Random {
     state: u64,
 }
 
@@ -14,7 +14,7 @@ const GOLDEN: u64 = 0x9e37_79b9_7f4a_7c15;
 
 impl Random {
     /// The stream `stream` of the seed `seed`.
-    pub(super) fn new(seed: u64, stream: u64) -> Self {
+    pub fn new(seed: u64, stream: u64) -> Self {
         let mut mixed = Random {
             state: seed ^ stream.wrapping_mul(0xd134_2543_de82_ef95),
         };
@@ -23,7 +23,7 @@ impl Random {
     }
 
     /// 64 random bits.
-    pub(super) fn next(&mut self) -> u64 {
+    pub fn next(&mut self) -> u64 {
         self.state = self.state.wrapping_add(GOLDEN);
         let mut z = self.state;
         z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
@@ -32,38 +32,38 @@ impl Random {
     }
 
     /// Uniform in 0 (included) to 1 (excluded).
-    pub(super) fn unit(&mut self) -> f64 {
+    pub fn unit(&mut self) -> f64 {
         (self.next() >> 11) as f64 / (1u64 << 53) as f64
     }
 
     /// Uniform between two limits.
-    pub(super) fn between(&mut self, low: f64, high: f64) -> f64 {
+    pub fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.unit()
     }
 
     /// Uniform on a logarithmic scale between two positive limits.
-    pub(super) fn between_log(&mut self, low: f64, high: f64) -> f64 {
+    pub fn between_log(&mut self, low: f64, high: f64) -> f64 {
         low * (high / low).powf(self.unit())
     }
 
     /// True with the probability `p`.
-    pub(super) fn chance(&mut self, p: f64) -> bool {
+    pub fn chance(&mut self, p: f64) -> bool {
         self.unit() < p
     }
 
     /// A whole number from 0 (included) to `count` (excluded); 0 where `count` is 0.
-    pub(super) fn below(&mut self, count: usize) -> usize {
+    pub fn below(&mut self, count: usize) -> usize {
         (self.unit() * count as f64) as usize
     }
 
     /// One of the items; the slice must not be empty.
-    pub(super) fn one_of<T: Copy>(&mut self, items: &[T]) -> T {
+    pub fn one_of<T: Copy>(&mut self, items: &[T]) -> T {
         items[self.below(items.len())]
     }
 
     /// Nearly normal, mean 0, variance 1: the sum of eight uniform bytes pairs (Irwin–Hall), which
     /// needs no library function and therefore is the same on every machine. Bounded by ±4.9.
-    pub(super) fn normal(&mut self) -> f64 {
+    pub fn normal(&mut self) -> f64 {
         let mut sum = 0u64;
         for _ in 0..2 {
             let bits = self.next();

@@ -1,6 +1,7 @@
 //! The speed line: schedule, wander, hunting and limiter as a speed for every millisecond.
 use std::f64::consts::PI;
 
+use super::ceiling::Ceiling;
 use super::engine_scene::{Course, Engine, Segment};
 use super::plan::Plan;
 use super::random::Random;
@@ -31,22 +32,13 @@ pub(super) struct SpeedLine {
     wander: Wander,
     restless: Wander,
     hunting_phase: f64,
-    limiter: Option<Cut>,
-}
-
-/// State of a limiter that has been reached.
-#[derive(Clone, Copy, Debug)]
-struct Cut {
-    hertz: f64,
-    cutting: bool,
-    turn_at: f64,
-    slope: f64,
+    ceiling: Ceiling,
 }
 
 /// A slow random walk that returns to 0: an Ornstein–Uhlenbeck process, smoothed so that it has a
 /// slope; standard deviation 1.
 #[derive(Clone, Debug, Default)]
-struct Wander {
+pub(super) struct Wander {
     raw: f64,
     smooth: f64,
     pull: f64,
@@ -55,7 +47,8 @@ struct Wander {
 }
 
 impl Wander {
-    fn new(time: f64, smoothing: f64) -> Self {
+    /// Forgets itself within `time` seconds; changes within `smoothing` seconds are smoothed.
+    pub(super) fn new(time: f64, smoothing: f64) -> Self {
         Wander {
             raw: 0.0,
             smooth: 0.0,
@@ -65,7 +58,8 @@ impl Wander {
         }
     }
 
-    fn next(&mut self, random: &mut Random) -> f64 {
+    /// One [`STEP`] on.
+    pub(super) fn next(&mut self, random: &mut Random) -> f64 {
         self.raw = self.pull * self.raw + (1.0 - self.pull * self.pull).sqrt() * random.normal();
         self.smooth += self.smoothing * (self.raw - self.smooth);
         self.smooth * self.scale
@@ -91,7 +85,7 @@ impl SpeedLine {
             wander,
             restless: Wander::new(0.2, 0.06),
             hunting_phase: 0.0,
-            limiter: None,
+            ceiling: Ceiling::default(),
         }
     }
 
@@ -133,56 +127,15 @@ impl SpeedLine {
         let off = segment.course == Course::Off;
         self.elapsed += STEP;
         let wanted = if off { 0.0 } else { aim * factor.max(0.05) };
-        let (hertz, cutting) = self.limited(wanted);
+        let (hertz, cutting) = match &self.engine.limiter {
+            Some(limiter) => self.ceiling.hold(limiter, wanted, &mut self.random),
+            None => (wanted, false),
+        };
         Point {
             hertz,
             segment: self.segment,
             cutting,
         }
-    }
-
-    /// Holds the speed under the ceiling by cuts: a saw-tooth.
-    fn limited(&mut self, wanted: f64) -> (f64, bool) {
-        let Some(limiter) = self.engine.limiter else {
-            return (wanted, false);
-        };
-        let ceiling = limiter.ceiling.hertz().0;
-        let mut cut = match self.limiter {
-            Some(cut) => cut,
-            None if wanted >= ceiling => Cut {
-                hertz: ceiling,
-                cutting: false,
-                turn_at: ceiling,
-                slope: 1.0,
-            },
-            None => return (wanted, false),
-        };
-        cut.hertz += STEP * cut.slope;
-        let arrived = if cut.cutting {
-            cut.hertz <= cut.turn_at
-        } else {
-            cut.hertz >= cut.turn_at
-        };
-        if arrived {
-            // Depth and ceiling of each tooth scatter, the rate with them.
-            let depth = 0.01 * limiter.depth_percent * ceiling * self.random.between(0.7, 1.3);
-            let period = self.random.between(0.85, 1.15) / limiter.per_second;
-            cut.hertz = cut.turn_at;
-            cut.cutting = !cut.cutting;
-            if cut.cutting {
-                cut.turn_at = ceiling - depth;
-                cut.slope = -(cut.hertz - cut.turn_at) / (limiter.cut_share * period);
-            } else {
-                cut.turn_at = ceiling * (1.0 + 0.0005 * self.random.normal());
-                cut.slope = (cut.turn_at - cut.hertz) / ((1.0 - limiter.cut_share) * period);
-            }
-        }
-        if wanted < cut.hertz {
-            self.limiter = None;
-            return (wanted, false);
-        }
-        self.limiter = Some(cut);
-        (cut.hertz, cut.cutting)
     }
 }
 

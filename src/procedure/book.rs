@@ -1,0 +1,150 @@
+//! What has been found out so far.
+use serde::{Deserialize, Serialize};
+
+use super::ear::Look;
+use super::facts::Facts;
+use super::proof::Sheet;
+use super::screws::Screws;
+use super::stuck::Symptom;
+use crate::guide::{Direction, Screw};
+
+/// A look at full throttle with the place of the high-speed screw.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct FullLook {
+    /// Turns out of the high-speed screw.
+    pub(super) out: f64,
+    /// Their variance when it was taken.
+    pub(super) variance: f64,
+    pub(super) look: Look,
+}
+
+/// Speeds between which the attachment begins to turn.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(super) struct Bite {
+    /// The fastest at which it was seen to stand still.
+    pub(super) still: Option<f64>,
+    /// The slowest at which it was seen to turn.
+    pub(super) turning: Option<f64>,
+}
+
+/// What has been found out so far.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct Book {
+    pub(super) facts: Facts,
+    pub(super) screws: Screws,
+    /// The latest look at idle.
+    pub(super) idle: Option<Look>,
+    /// Looks at full throttle since the mixture was last changed by something else.
+    pub(super) full: Vec<FullLook>,
+    /// The ceiling of the coil, from the profile or heard.
+    pub(super) ceiling: Option<f64>,
+    pub(super) bite: Bite,
+    /// Whether the technician ever answered.
+    pub(super) answered: bool,
+    /// Whether full throttle was ever opened.
+    pub(super) opened: bool,
+    /// How often it went over the maximum.
+    pub(super) over: u32,
+    /// Where the low-speed screw stood when the high-speed screw was last judged.
+    pub(super) low_at_high: f64,
+    /// Where the high-speed screw stood when the low-speed screw was last set.
+    pub(super) high_at_low: Option<f64>,
+    /// Where the peak of the low-speed screw was last found.
+    pub(super) low_peak: Option<f64>,
+    /// Rounds of repairs after a proof that failed.
+    pub(super) rounds: u32,
+    /// What points to a fault without proving it.
+    pub(super) signs: Vec<Symptom>,
+    pub(super) sheet: Sheet,
+}
+
+impl Book {
+    pub(super) fn new(facts: Facts) -> Book {
+        let ceiling = facts.limiter;
+        Book {
+            facts,
+            screws: Screws::default(),
+            idle: None,
+            full: vec![],
+            ceiling,
+            bite: Bite::default(),
+            answered: false,
+            opened: false,
+            over: 0,
+            low_at_high: 0.0,
+            high_at_low: None,
+            low_peak: None,
+            rounds: 0,
+            signs: vec![],
+            sheet: Sheet::default(),
+        }
+    }
+
+    pub(super) fn sign(&mut self, symptom: Symptom) {
+        if !self.signs.contains(&symptom) {
+            self.signs.push(symptom);
+        }
+    }
+
+    /// A turn changes what full throttle was: looks before a turn of another mixture screw say
+    /// nothing any more.
+    pub(super) fn turned(&mut self, screw: Screw) {
+        if screw == Screw::Low {
+            self.full.clear();
+        }
+    }
+
+    pub(super) fn full_look(&mut self, look: Look) {
+        self.opened = true;
+        let place = self.screws.high;
+        self.full.push(FullLook {
+            out: place.out,
+            variance: place.variance,
+            look,
+        });
+    }
+
+    /// The attachment was seen at a speed.
+    pub(super) fn attachment(&mut self, turning: bool, rpm: f64) {
+        if turning {
+            let known = self.bite.turning.unwrap_or(rpm);
+            self.bite.turning = Some(known.min(rpm));
+        } else {
+            let known = self.bite.still.unwrap_or(rpm);
+            self.bite.still = Some(known.max(rpm));
+        }
+    }
+
+    /// Whether the clutch was heard to bite before it may.
+    pub(super) fn bites_early(&self) -> bool {
+        let Some(turning) = self.bite.turning else {
+            return false;
+        };
+        let by_idle = turning < 1.25 * self.facts.idle.0;
+        let by_figure = self
+            .facts
+            .clutch_in
+            .is_some_and(|clutch| turning < 0.9 * clutch && !self.facts.clutch_is_typical);
+        by_idle || by_figure
+    }
+
+    /// A leaner turn is made only from what was surely heard: at full throttle the engine
+    /// four-strokes and keeps below its maximum.
+    pub(super) fn may_lean(&self, screw: Screw) -> bool {
+        let last = self.full.last();
+        let below = |look: &Look| self.facts.maximum.is_none_or(|most| look.rpm <= most);
+        match screw {
+            Screw::Idle => true,
+            Screw::Low => last.is_none_or(|full| below(&full.look)),
+            Screw::High => last.is_some_and(|full| {
+                let burbles = full.look.skip.is_some_and(|s| s >= super::onset::HEARD);
+                below(&full.look) && burbles && full.look.limiter < super::limited::ON_LIMITER
+            }),
+        }
+    }
+
+    /// Whether the screw is known to be against its stop in this direction.
+    pub(super) fn at_stop(&self, screw: Screw, direction: Direction) -> bool {
+        self.screws.of(screw).stop == Some(direction)
+    }
+}

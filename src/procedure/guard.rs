@@ -1,0 +1,61 @@
+//! Safety, as layers that lie over every step: time at full throttle, the maximum, lost readings,
+//! leaner turns.
+use super::book::Book;
+use super::ear::Ear;
+use super::facts::Facts;
+use super::hand::Hand;
+use super::lever::Lever;
+use super::prompt::Throttle;
+use super::task::Task;
+use crate::guide::{Direction, Screw};
+
+/// The maximum is passed when the median of so many seconds lies over it, and they are steady.
+const OVER_FOR: f64 = 0.3;
+const STEADY: f64 = 0.04;
+/// A speed this far over the maximum is a misreading, not an engine.
+const IMPLAUSIBLE: f64 = 1.45;
+/// Where no maximum is known.
+const FASTEST: f64 = 20_000.0;
+
+/// The fastest speed that is taken for a reading, in rpm.
+pub(super) fn most_plausible(facts: &Facts) -> f64 {
+    facts.maximum.map_or(FASTEST, |most| IMPLAUSIBLE * most)
+}
+
+/// The speed by which the engine is over its maximum.
+pub(super) fn over_maximum(ear: &Ear, facts: &Facts) -> Option<f64> {
+    let most = facts.maximum?;
+    let newest = ear.newest()?;
+    let from = newest - OVER_FOR;
+    let speed = ear.speed_since(from)?;
+    (speed > most && ear.steady_since(from, STEADY) && ear.reaches_back(from)).then_some(speed)
+}
+
+/// Whether the reading is lost for longer than the task in hand bears.
+pub(super) fn lost(ear: &Ear, hand: &Hand, now: f64) -> bool {
+    hand.task.runs() && ear.lost_for(now) > hand.bears_silence()
+}
+
+/// Whether the throttle is open or opening.
+pub(super) fn is_open(lever: &Lever) -> bool {
+    matches!(
+        lever.asked,
+        Throttle::Full | Throttle::Part | Throttle::Snap
+    )
+}
+
+/// Whether a turn may be asked for: a leaner one only from what was surely heard.
+pub(super) fn allows(book: &Book, ear: &Ear, task: &Task, now: f64) -> bool {
+    match *task {
+        Task::Turn {
+            screw,
+            direction: Direction::In,
+            ..
+        } if screw != Screw::Idle => {
+            book.may_lean(screw)
+                && ear.lost_for(now) < 1.0
+                && over_maximum(ear, &book.facts).is_none()
+        }
+        _ => true,
+    }
+}

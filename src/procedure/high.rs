@@ -1,0 +1,277 @@
+//! High-speed screw: from rich until four-stroking just begins, never over the maximum.
+//!
+//! The first full throttle is opened half a turn richer than the base. Each look at full throttle is
+//! short; the screw moves at idle, in the rest between two looks. The place where four-stroking
+//! begins is estimated from all looks together (`onset`), and the screw approaches it from the rich
+//! side, in moves that become smaller.
+use serde::{Deserialize, Serialize};
+
+use super::book::Book;
+use super::ear::Look;
+use super::limited;
+use super::onset::{self, Distance};
+use super::stage::Next;
+use super::stuck::Symptom;
+use super::task::{FULL, Report, Task};
+use crate::guide::trade::FIRST_FULL_RICHER;
+use crate::guide::{Direction, Screw, Turn};
+
+/// The goal lies this much rich of the onset, in turns.
+const GOAL: f64 = 0.03;
+/// Nearer than this it is left alone.
+const NEAR: f64 = 0.024;
+/// As sure as this it must be before it is left, in turns.
+const SURE: f64 = 0.03;
+/// More looks than this give no more.
+const MOST: u32 = 26;
+/// What an eighth of a turn richer changes at most, `trade::EIGHTH_OF_HIGH`, for a whole turn.
+const STEEPEST: f64 = 4_800.0;
+const FLATTEST: f64 = 1_000.0;
+/// It is kept this share below the fastest that is allowed.
+const MARGIN: f64 = 0.004;
+/// Without a burble so many turns beyond the beginning: the screw has no answer.
+const NO_ANSWER: f64 = 1.25;
+/// So many times over the maximum: no screw explains it.
+const TOO_OFTEN: u32 = 6;
+/// Slower than this share of the slowest full throttle is slow.
+const SLOW: f64 = 0.97;
+const SLOW_TYPICAL: f64 = 0.88;
+/// A setting further than this from the base is a sign; further than that a fault, in turns.
+const FAR: f64 = 0.55;
+const TOO_FAR: f64 = 0.9;
+
+/// How far it is.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(super) struct High {
+    /// Thirty-seconds out that are still to be made before the next look.
+    richer: u16,
+    looks: u32,
+    /// Looks in which the firing could not be judged, one after the other.
+    unjudged: u32,
+    not_opened: u32,
+    stalled: u32,
+    over: u32,
+    /// Turns out at the beginning.
+    from: f64,
+}
+
+impl High {
+    pub(super) fn next(&mut self, book: &mut Book, report: Report) -> Next {
+        match report {
+            Report::Begin => self.begin(book),
+            Report::Done => self.go_on(),
+            Report::AtStop | Report::Cannot => {
+                self.richer = 0;
+                Next::Do(FULL)
+            }
+            Report::OverMaximum => {
+                self.over += 1;
+                book.over += 1;
+                self.richer = 0;
+                let stopped = book.at_stop(Screw::High, Direction::Out);
+                if self.over >= TOO_OFTEN || (stopped && self.over > 1) {
+                    return Next::Stuck(Symptom::TooFast);
+                }
+                Next::Do(FULL)
+            }
+            Report::NotOpened => {
+                self.not_opened += 1;
+                match self.not_opened {
+                    1 | 3 => Next::Do(FULL),
+                    2 => Next::Do(Task::turn(Screw::Low, Direction::Out, 4)),
+                    _ => Next::Stuck(Symptom::Bog),
+                }
+            }
+            Report::Stalled => {
+                self.stalled += 1;
+                if self.stalled >= 4 {
+                    return Next::Stuck(Symptom::Bog);
+                }
+                Next::Do(FULL)
+            }
+            Report::Heard(look) => self.judge(book, &look),
+            _ => Next::Do(FULL),
+        }
+    }
+
+    fn begin(&mut self, book: &mut Book) -> Next {
+        *self = High {
+            from: book.screws.high.out,
+            ..High::default()
+        };
+        self.richer = if !book.opened {
+            (32.0 * FIRST_FULL_RICHER.turns()) as u16
+        } else if book.screws.low.out < book.low_at_high - 0.1 {
+            // The low-speed screw has been leaned since: what was heard before no longer holds.
+            4
+        } else {
+            0
+        };
+        if book.at_stop(Screw::High, Direction::Out) {
+            self.richer = 0;
+        }
+        self.go_on()
+    }
+
+    fn go_on(&mut self) -> Next {
+        let now = self.richer.min(8);
+        self.richer -= now;
+        if now > 0 {
+            Next::Do(Task::turn(Screw::High, Direction::Out, now))
+        } else {
+            Next::Do(FULL)
+        }
+    }
+
+    fn judge(&mut self, book: &mut Book, look: &Look) -> Next {
+        self.looks += 1;
+        book.low_at_high = book.screws.low.out;
+        if look.drift < -0.06 {
+            book.sign(Symptom::Fades);
+        }
+        if limited::on_limiter(book, look) {
+            return self.out(book, 4);
+        }
+        let Some(skip) = look.skip else {
+            self.unjudged += 1;
+            return match self.unjudged {
+                1 | 2 => Next::Do(FULL),
+                n if n > 6 => Next::Stuck(Symptom::Rounds),
+                _ => self.out(book, 4),
+            };
+        };
+        self.unjudged = 0;
+        book.full_look(*look);
+        let burbled = book
+            .full
+            .iter()
+            .any(|full| full.look.skip.is_some_and(|s| s >= onset::HEARD));
+        if !burbled {
+            return self.no_burble(book, look);
+        }
+        let place = book.screws.high;
+        let distance = onset::distance(&book.full, place.out, place.variance);
+        self.towards(book, look, skip, distance)
+    }
+
+    /// Clean from the beginning: richer, and if that does not help there is no answer.
+    fn no_burble(&mut self, book: &mut Book, look: &Look) -> Next {
+        let gone = book.screws.high.out - self.from;
+        let stopped = book.at_stop(Screw::High, Direction::Out);
+        if gone > NO_ANSWER || stopped || self.looks > 9 {
+            let slow = book.facts.slowest.is_some_and(|low| look.rpm < SLOW * low);
+            return Next::Stuck(if slow {
+                Symptom::CleanButSlow
+            } else {
+                Symptom::NoBurble
+            });
+        }
+        self.out(book, 8)
+    }
+
+    fn out(&mut self, book: &Book, steps: u16) -> Next {
+        if book.at_stop(Screw::High, Direction::Out) {
+            return Next::Do(FULL);
+        }
+        if self.looks > MOST {
+            return Next::Stuck(Symptom::Rounds);
+        }
+        Next::Do(Task::turn(Screw::High, Direction::Out, steps))
+    }
+
+    fn towards(&mut self, book: &mut Book, look: &Look, skip: f64, distance: Distance) -> Next {
+        let room = room(book, look);
+        let burbles = skip >= onset::HEARD;
+        // Where the place is not yet sure, only as far as it surely is.
+        let by_ear = if distance.deviation > SURE {
+            (distance.at_least - GOAL).max(if skip > 0.3 { 1.0 / 32.0 } else { 0.0 })
+        } else {
+            distance.mean - GOAL
+        };
+        let lean = by_ear.min(room);
+        let rich = GOAL - distance.mean;
+        if room < 1.0 / 64.0 && distance.mean > 0.3 && skip > 0.42 {
+            return Next::Stuck(Symptom::TooFast);
+        }
+        if self.looks > MOST {
+            return self.finish(book, look);
+        }
+        if room < -1.0 / 32.0 {
+            // Faster than it may be, though not over the maximum.
+            return self.out(book, steps(-room, 4));
+        }
+        if rich > NEAR && (distance.deviation < 0.06 || !burbles) {
+            let most = if burbles { 2 } else { 4 };
+            return self.out(book, steps(rich, most));
+        }
+        if lean > NEAR && burbles && !book.at_stop(Screw::High, Direction::In) {
+            let far = distance.at_least > 0.4 && room > 0.4;
+            let most = if far { 8 } else { 4 };
+            return Next::Do(Task::turn(Screw::High, Direction::In, steps(lean, most)));
+        }
+        let here = book.screws.high.out;
+        let again = book
+            .full
+            .iter()
+            .filter(|full| (full.out - here).abs() < 1.0 / 64.0)
+            .count();
+        let held_back = room < by_ear && room < NEAR;
+        if distance.deviation < SURE || held_back && again >= 2 || again >= 4 {
+            return self.finish(book, look);
+        }
+        Next::Do(FULL)
+    }
+
+    fn finish(&mut self, book: &mut Book, look: &Look) -> Next {
+        let share = if book.facts.full_is_typical {
+            SLOW_TYPICAL
+        } else {
+            SLOW
+        };
+        if book.facts.slowest.is_some_and(|low| look.rpm < share * low) {
+            return Next::Stuck(Symptom::Slow);
+        }
+        if book.screws.high.absolute {
+            let out = book.screws.high.out;
+            if out > TOO_FAR {
+                return Next::Stuck(Symptom::HighFarFromBase);
+            }
+            if out > FAR {
+                book.sign(Symptom::HighFarFromBase);
+            }
+        }
+        Next::Done
+    }
+}
+
+/// How far it may be leaned before it is as fast as it may be, in turns; negative where it is faster.
+fn room(book: &Book, look: &Look) -> f64 {
+    let Some(cap) = limited::cap(book) else {
+        return 1.0;
+    };
+    let slope = slope(book).map_or(STEEPEST, |seen| (1.3 * seen).clamp(FLATTEST, STEEPEST));
+    ((1.0 - MARGIN) * cap - look.rpm) / slope
+}
+
+/// What the last looks say a turn changes, in rpm; none where they are too near each other.
+fn slope(book: &Book) -> Option<f64> {
+    let last = book.full.last()?;
+    book.full
+        .iter()
+        .rev()
+        .find(|full| full.out - last.out > 1.5 / 32.0)
+        .map(|full| (last.look.rpm - full.look.rpm) / (full.out - last.out))
+}
+
+fn steps(turns: f64, most: u16) -> u16 {
+    ((32.0 * turns).round() as u16).clamp(1, most)
+}
+
+/// An eighth or a quarter richer, by how far it is over the maximum.
+pub(super) fn enrichment(rpm: f64, maximum: f64) -> Turn {
+    if rpm > 1.03 * maximum {
+        Turn::QUARTER
+    } else {
+        Turn::EIGHTH
+    }
+}

@@ -1,0 +1,87 @@
+//! The throttle: what was asked of it, how long it has been open, how long it has to rest.
+use serde::{Deserialize, Serialize};
+
+use super::ear::Ear;
+use super::facts::Facts;
+use super::prompt::Throttle;
+
+/// The throttle is asked to close so long after it was asked to open fully: with a hand that takes
+/// up to three seconds it is closed within the ten seconds of `trade::FULL_THROTTLE_SECONDS`.
+pub(super) const CLOSE_AFTER: f64 = 6.9;
+/// An engine that hangs is taken to be at idle after so many seconds, whatever its speed.
+const PATIENCE: f64 = 5.0;
+
+/// The throttle.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct Lever {
+    pub(super) asked: Throttle,
+    /// When that was.
+    pub(super) at: f64,
+    /// When it was last asked to open fully, as long as the rest is not yet counted.
+    full_since: Option<f64>,
+    /// It must not be opened fully before.
+    rest_until: f64,
+    /// The last speed at full throttle.
+    pub(super) last_full: Option<f64>,
+}
+
+impl Lever {
+    pub(super) fn new(running: bool) -> Lever {
+        Lever {
+            asked: if running {
+                Throttle::Idle
+            } else {
+                Throttle::Stop
+            },
+            at: -PATIENCE,
+            full_since: None,
+            rest_until: 0.0,
+            last_full: None,
+        }
+    }
+
+    pub(super) fn ask(&mut self, throttle: Throttle, now: f64) {
+        if matches!(throttle, Throttle::Full | Throttle::Snap) {
+            self.full_since = Some(now);
+        }
+        self.asked = throttle;
+        self.at = now;
+    }
+
+    /// Whether the throttle is, or may be, fully open.
+    pub(super) fn is_full(&self) -> bool {
+        self.asked == Throttle::Full
+    }
+
+    /// Whether the time at full throttle is over.
+    pub(super) fn is_over(&self, now: f64) -> bool {
+        self.is_full() && now - self.at >= CLOSE_AFTER
+    }
+
+    /// Whether idle is heard: slow and steady, or at least no longer what full throttle was.
+    pub(super) fn idle_heard(&self, ear: &Ear, facts: &Facts, now: f64) -> bool {
+        if self.asked == Throttle::Full || self.asked == Throttle::Part {
+            return false;
+        }
+        let Some(speed) = ear.speed_since(now - 0.8) else {
+            return false;
+        };
+        let since = now - self.at;
+        if since < 0.5 || !ear.steady_since(now - 1.0, 0.08) {
+            return false;
+        }
+        let no_longer_full = self.last_full.is_none_or(|full| speed < 0.8 * full);
+        speed < facts.open_above() || (since > PATIENCE && no_longer_full)
+    }
+
+    /// Counts the rest from the moment in which idle is heard: as long as the throttle was open.
+    pub(super) fn rested(&mut self, now: f64) {
+        if let Some(since) = self.full_since.take() {
+            self.rest_until = now + (now - since);
+        }
+    }
+
+    pub(super) fn may_open(&self, now: f64) -> bool {
+        self.full_since.is_none() && now >= self.rest_until
+    }
+}

@@ -1,0 +1,8 @@
+//! The stepwise procedure: against a plain engine model of its own, for any sequence of readings and
+//! answers, and case by case.
+mod bench;
+mod closed_loop;
+mod engine;
+mod hearing;
+mod lot;
+mod technician;
