@@ -7,6 +7,7 @@
 //! does that. So the lines of the stretch before a moment are compared with those after it, once as
 //! they are and once shifted by a half (a third) of the period.
 use super::angle::{SAMPLES, Turns};
+use crate::spectrum::sum;
 
 /// Lines compared.
 const LINES: usize = 10;
@@ -39,7 +40,7 @@ pub struct Comparison {
     /// Turns a period: 1 for the crank itself, 2 for half of it.
     turns: usize,
     level: [f64; LINES],
-    table: Vec<(f32, f32)>,
+    waves: Waves,
     fold: [Vec<f32>; 2],
 }
 
@@ -51,7 +52,7 @@ impl Comparison {
         Comparison {
             turns,
             level: [0.0; LINES],
-            table: Vec::new(),
+            waves: Waves::default(),
             fold: [Vec::new(), Vec::new()],
         }
     }
@@ -74,7 +75,7 @@ impl Comparison {
                     *f += s;
                 }
             }
-            lines(&self.fold[side], &mut self.table)
+            lines(&self.fold[side], &mut self.waves)
         });
         for (k, level) in self.level.iter_mut().enumerate() {
             let p = power(before[k]) + power(after[k]);
@@ -117,8 +118,12 @@ impl Comparison {
             let w = 1.0 / (self.level[k - 1] + f64::MIN_POSITIVE);
             let (x, y) = (a[k - 1], b[k - 1]);
             let (re, im) = (x.0 * y.0 + x.1 * y.1, x.0 * y.1 - x.1 * y.0);
-            let turn = std::f64::consts::TAU * k as f64 * shift;
-            cross += w * (re * turn.cos() - im * turn.sin());
+            cross += w * if shift == 0.0 {
+                re
+            } else {
+                let turn = std::f64::consts::TAU * k as f64 * shift;
+                re * turn.cos() - im * turn.sin()
+            };
             pa += w * power(x);
             pb += w * power(y);
         }
@@ -134,26 +139,39 @@ fn power(c: Complex) -> f64 {
     c.0 * c.0 + c.1 * c.1
 }
 
-/// The first [`LINES`] Fourier lines of one period.
-fn lines(period: &[f32], table: &mut Vec<(f32, f32)>) -> [Complex; LINES] {
-    let n = period.len();
-    if table.len() != n {
-        *table = (0..n)
-            .map(|i| {
-                let x = std::f32::consts::TAU * i as f32 / n as f32;
-                (x.cos(), x.sin())
-            })
-            .collect();
-    }
-    std::array::from_fn(|k| {
-        let (mut re, mut im) = (0.0f32, 0.0f32);
-        let mut at = 0;
-        for v in period {
-            let (c, s) = table[at];
-            re += v * c;
-            im -= v * s;
-            at = (at + k + 1) & (n - 1);
+/// Cosines and negative sines of the first [`LINES`] lines of periods of a power of two, a row for
+/// each, kept for each length that came.
+#[derive(Default)]
+struct Waves(Vec<Vec<f32>>);
+
+impl Waves {
+    fn of(&mut self, length: usize) -> &[f32] {
+        let at = length.ilog2() as usize;
+        if self.0.len() <= at {
+            self.0.resize(at + 1, Vec::new());
         }
-        (f64::from(re), f64::from(im))
-    })
+        let rows = &mut self.0[at];
+        if rows.is_empty() {
+            let angle = |i: usize| std::f32::consts::TAU * i as f32 / length as f32;
+            let table: Vec<(f32, f32)> = (0..length)
+                .map(|i| (angle(i).cos(), -angle(i).sin()))
+                .collect();
+            for k in 1..=LINES {
+                let wave = (0..length).map(|i| table[i * k % length]);
+                rows.extend(wave.clone().map(|w| w.0));
+                rows.extend(wave.map(|w| w.1));
+            }
+        }
+        rows
+    }
+}
+
+/// The first [`LINES`] Fourier lines of one period.
+fn lines(period: &[f32], waves: &mut Waves) -> [Complex; LINES] {
+    let mut rows = waves.of(period.len()).chunks_exact(period.len());
+    let mut part = || {
+        rows.next()
+            .map_or(0.0, |row| sum(period, row, |v, w| v * w))
+    };
+    std::array::from_fn(|_| (f64::from(part()), f64::from(part())))
 }

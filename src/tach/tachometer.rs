@@ -16,6 +16,9 @@ use crate::units::Rpm;
 const AROUND: usize = 20;
 /// Hops of the decided path that are kept.
 const KEEP: usize = 2 * AROUND;
+/// Hops of the path that are needed beyond the last decided one: those around it are put right where
+/// the path moves fast, which takes the hops around them.
+const BEYOND: usize = 2 * AROUND;
 /// A change from hop to hop beyond which the path is broken, as a ratio.
 const BREAK: f64 = 1.12;
 /// Change of speed a second (as a ratio) above which the cut is done twice.
@@ -147,7 +150,7 @@ impl Tachometer {
             evidence: Evidence::new(firings),
             firings,
             band,
-            chain: Chain::new(look.hops, look.batch, from..to),
+            chain: Chain::new(look.hops, look.batch, BEYOND, from..to),
             angle: Angle::new(),
             counter: Counter::new(),
             last: None,
