@@ -64,6 +64,7 @@ fn a_man_page_for_each_command() {
     for command in [
         "",
         "read",
+        "listen",
         "synth",
         "check",
         "machine",
