@@ -23,6 +23,7 @@ mod live_flags;
 mod loudspeaker;
 mod machine;
 mod panel;
+mod panel_screen;
 mod paper;
 mod practice;
 mod practice_flags;

@@ -13,6 +13,7 @@ macro_rules! helps {
 helps! {
     help: &["--help"];
     help_read: &["read", "--help"];
+    help_listen: &["listen", "--help"];
     help_synth: &["synth", "--help"];
     help_check: &["check", "--help"];
     help_machine: &["machine", "--help"];
@@ -35,8 +36,9 @@ fn version_is_that_of_the_crate() {
 
 #[test]
 fn every_help_has_an_example_where_there_is_something_to_give() {
-    let commands: [&[&str]; 8] = [
+    let commands: [&[&str]; 9] = [
         &["read"],
+        &["listen"],
         &["synth"],
         &["check"],
         &["machine", "new"],
@@ -62,6 +64,7 @@ fn a_man_page_for_each_command() {
     for command in [
         "",
         "read",
+        "listen",
         "synth",
         "check",
         "machine",
