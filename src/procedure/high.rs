@@ -155,7 +155,16 @@ impl High {
         }
         let place = book.screws.high;
         let distance = onset::distance(&book.full, place.out, place.variance);
-        eprintln!("DBG out {:.3} rpm {:.0} skip {skip:.2} mean {:.3} dev {:.3} atl {:.3} room {:.3} slope {:?}", place.out, look.rpm, distance.mean, distance.deviation, distance.at_least, room(book, look), slope(book).map(|s| (s/look.rpm*1000.0).round()/1000.0));
+        eprintln!(
+            "DBG out {:.3} rpm {:.0} skip {skip:.2} mean {:.3} dev {:.3} atl {:.3} room {:.3} slope {:?}",
+            place.out,
+            look.rpm,
+            distance.mean,
+            distance.deviation,
+            distance.at_least,
+            room(book, look),
+            slope(book).map(|s| (s / look.rpm * 1000.0).round() / 1000.0)
+        );
         self.towards(book, look, skip, distance)
     }
 
