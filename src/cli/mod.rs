@@ -11,6 +11,7 @@ mod in_order;
 mod inputs;
 mod machine;
 mod paper;
+mod procedure;
 mod profile;
 mod progress;
 mod read;
@@ -62,6 +63,7 @@ fn command(command: Command) -> Result<Outcome, Trouble> {
         Command::Synth(arguments) => synth::synth(&arguments),
         Command::Check(arguments) => check::check(&arguments),
         Command::Machine(command) => machine::machine(command),
+        Command::Procedure(arguments) => procedure::card(&arguments),
         Command::Schema => paper::schema().map(|()| Outcome::Read),
         Command::Completions { shell } => paper::completions(shell).map(|()| Outcome::Read),
         Command::Man { command } => paper::man(&command).map(|()| Outcome::Read),

@@ -163,6 +163,9 @@ impl Hand {
 
     fn engine_off(&mut self, scene: &mut Scene<'_>) -> Option<Report> {
         if self.phase == Phase::Begin {
+            if super::guard::is_open(scene.lever) {
+                scene.say(Cue::Close);
+            }
             scene.say(Cue::Task(self.task));
             self.go(Phase::Waiting, scene.now);
             return None;

@@ -11,7 +11,7 @@ use super::hand::{Hand, Scene};
 use super::heard::Heard;
 use super::high::enrichment;
 use super::lever::Lever;
-use super::outcome::{Outcome, Verdict};
+use super::outcome::{NetTurns, Outcome, Verdict};
 use super::prompt::{Prompt, Throttle};
 use super::proof;
 use super::stage::{Next, Stage, StageKind, route};
@@ -139,6 +139,34 @@ impl Procedure {
         }
         self.over = true;
         self.outcome(Verdict::Unfinished)
+    }
+
+    /// For the card: to its first task.
+    pub(super) fn begin_walk(&mut self) -> Option<Outcome> {
+        self.begun = true;
+        self.book.answered = true;
+        self.run(Report::Begin)
+    }
+
+    /// For the card: the step and the task in hand.
+    pub(super) fn at_work(&self) -> (StageKind, Task) {
+        (self.stage.kind(), self.hand.task)
+    }
+
+    /// For the card: the task in hand came to this.
+    pub(super) fn walk(&mut self, now: Seconds, heard: Heard, report: Report) -> Option<Outcome> {
+        self.now = now.0;
+        self.ear
+            .take(&[heard], guard::most_plausible(&self.book.facts));
+        self.came(report)
+    }
+
+    pub(super) fn facts(&self) -> &Facts {
+        &self.book.facts
+    }
+
+    pub(super) fn net_turns(&self) -> NetTurns {
+        self.book.screws.net()
     }
 
     fn go_on(&mut self, passed: f64, word: Option<Word>) -> Option<Outcome> {
@@ -348,6 +376,9 @@ impl Procedure {
             return self.stuck(Symptom::WillNotRun);
         }
         let at_full = self.lever.is_full();
+        if guard::is_open(&self.lever) {
+            self.say(Cue::Close);
+        }
         if self.aside.is_none() && !matches!(self.stage, Stage::Stuck(_)) {
             let stage = std::mem::replace(&mut self.stage, StageKind::Rescue.begin());
             self.aside = Some((stage, Some(self.hand.task)));
@@ -400,7 +431,11 @@ impl Procedure {
                 self.stage = self.route[self.at].begin();
                 return self.run(Report::Begin);
             }
-            Word::Stalled if self.hand.task.runs() => {
+            // Heard to be too fast it has not stalled, whatever is said.
+            Word::Stalled
+                if self.hand.task.runs()
+                    && guard::over_maximum(&self.ear, &self.book.facts).is_none() =>
+            {
                 self.pause = None;
                 return self.rescue(true);
             }

@@ -6,6 +6,7 @@ mod answer;
 mod base;
 mod begin;
 mod book;
+mod card;
 mod checks;
 mod ear;
 mod edge;
@@ -35,6 +36,7 @@ mod words;
 
 pub use answer::{Answer, Word};
 pub use begin::{AsFound, Begin};
+pub use card::{Card, CardCheck, CardStep, CardSymptom};
 pub use heard::Heard;
 pub use machine::{Procedure, Step};
 pub use outcome::{NetTurns, Outcome, OutcomeFault, ProofLine, Verdict};
