@@ -17,7 +17,7 @@ use crate::guide::trade::FIRST_FULL_RICHER;
 use crate::guide::{Direction, Screw, Turn};
 
 /// The goal lies this much rich of the onset, in turns.
-const GOAL: f64 = 0.02;
+const GOAL: f64 = 0.012;
 /// Nearer than this it is left alone.
 const NEAR: f64 = 0.018;
 /// As sure as this it must be before it is left, in turns.
@@ -156,16 +156,6 @@ impl High {
         }
         let place = book.screws.high;
         let distance = onset::distance(&book.full, place.out, place.variance);
-        eprintln!(
-            "DBG out {:.3} rpm {:.0} skip {skip:.2} mean {:.3} dev {:.3} atl {:.3} room {:.3} slope {:?}",
-            place.out,
-            look.rpm,
-            distance.mean,
-            distance.deviation,
-            distance.at_least,
-            room(book, look),
-            slope(book).map(|s| (s / look.rpm * 1000.0).round() / 1000.0)
-        );
         self.towards(book, look, skip, distance)
     }
 
@@ -208,6 +198,11 @@ impl High {
         let by_ear = careful.max(distance.at_least.min(distance.mean)) - GOAL;
         let lean = by_ear.min(room);
         let rich = GOAL - distance.mean;
+        let untried = outside(book) && !book.at_stop(Screw::High, Direction::Out);
+        if room < NEAR && skip >= onset::HEAVY && untried && heaviest_richer(book).is_none() {
+            // Is it as heavy as it gets? Richer once, and back.
+            return self.out(book, 3);
+        }
         if room < NEAR && is_far_rich(book, look, skip, distance) {
             return if again >= 2 {
                 Next::Stuck(Symptom::TooFast)
@@ -269,21 +264,29 @@ impl High {
     }
 }
 
+/// The heaviest four-stroking heard at least a sixteenth of a turn richer.
+fn heaviest_richer(book: &Book) -> Option<f64> {
+    book.full
+        .iter()
+        .filter(|full| full.out - book.screws.high.out > 0.055)
+        .filter_map(|full| full.look.skip)
+        .reduce(f64::max)
+}
+
+/// Whether the screw stands further out than its base.
+fn outside(book: &Book) -> bool {
+    let place = book.screws.high;
+    !place.absolute || place.out > 0.1
+}
+
 /// At the fastest that is allowed and yet far rich: the engine is faster than its screws make it.
 fn is_far_rich(book: &Book, look: &Look, skip: f64, distance: Distance) -> bool {
-    let richer = book
-        .full
-        .iter()
-        .filter(|full| full.out - book.screws.high.out > 0.1)
-        .filter_map(|full| full.look.skip)
-        .fold(0.0, f64::max);
-    // As heavy as it gets, further out than the base, and a turn still changes much: the onset
-    // is nowhere near. Near it the speed is flat.
-    let place = book.screws.high;
-    let saturated = skip >= onset::HEAVY && richer > 0.0 && skip > 0.8 * richer;
-    let steep = slope(book).is_some_and(|slope| slope > STEEP * look.rpm);
-    let outside = !place.absolute || place.out > 0.1;
-    (saturated && steep && outside) || (distance.mean > 0.3 && distance.deviation < 0.12)
+    // As heavy as it gets, further out than the base, and a turn still changes much: the onset is
+    // nowhere near. Near it the speed is flat.
+    let saturated =
+        skip >= onset::HEAVY && heaviest_richer(book).is_some_and(|richer| skip > 0.8 * richer);
+    let steep = book.slope.is_some_and(|slope| slope > STEEP * look.rpm);
+    (saturated && steep && outside(book)) || (distance.mean > 0.3 && distance.deviation < 0.12)
 }
 
 /// Whether four-stroking was heard at any place of the screw.
@@ -298,7 +301,9 @@ fn room(book: &Book, look: &Look) -> f64 {
     let Some(cap) = limited::cap(book) else {
         return 1.0;
     };
-    let slope = book.slope.map_or(STEEPEST, |seen| (1.3 * seen).clamp(FLATTEST, STEEPEST));
+    let slope = book
+        .slope
+        .map_or(STEEPEST, |seen| (1.3 * seen).clamp(FLATTEST, STEEPEST));
     ((1.0 - MARGIN) * cap - look.rpm) / slope
 }
 

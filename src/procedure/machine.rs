@@ -387,7 +387,7 @@ impl Procedure {
         } else {
             return None;
         }
-        self.lever.ask(Throttle::Stop, self.now);
+        self.lever.ask(Throttle::Idle, self.now);
         if let Stage::Rescue(rescue) = &mut self.stage {
             // Once it may have been the throttle or the choke; twice it is the idle.
             rescue.faster = match self.stalls {
