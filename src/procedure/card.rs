@@ -52,14 +52,16 @@ pub struct CardSymptom {
     /// What is found.
     pub found: &'static str,
     /// The likely faults, the likeliest first.
-    pub faults: Vec<&'static str>,
+    pub faults: Vec<String>,
 }
 
 /// A fault and its check.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CardCheck {
-    /// The fault.
-    pub fault: &'static str,
+    /// The fault, in a word or two.
+    pub fault: String,
+    /// What it is.
+    pub what: &'static str,
     /// The check, with its value.
     pub check: &'static str,
 }
@@ -75,18 +77,25 @@ impl Card {
                 .iter()
                 .map(|symptom| CardSymptom {
                     found: symptom.words(),
-                    faults: symptom.faults().iter().map(|id| id.what()).collect(),
+                    faults: symptom.faults().iter().map(|id| name(*id)).collect(),
                 })
                 .collect(),
             checks: FaultId::ALL
                 .iter()
                 .map(|id| CardCheck {
-                    fault: id.what(),
+                    fault: name(*id),
+                    what: id.what(),
                     check: id.check(),
                 })
                 .collect(),
         }
     }
+}
+
+/// Its word in data, as it is said.
+fn name(id: FaultId) -> String {
+    let word = serde_json::to_string(&id).unwrap_or_default();
+    word.trim_matches('"').replace('-', " ")
 }
 
 fn walk(machine: &Profile) -> Vec<CardStep> {

@@ -11,7 +11,7 @@ use super::hand::{Hand, Scene};
 use super::heard::Heard;
 use super::high::enrichment;
 use super::lever::Lever;
-use super::outcome::{NetTurns, Outcome, Verdict};
+use super::outcome::{Outcome, Verdict};
 use super::prompt::{Prompt, Throttle};
 use super::proof;
 use super::stage::{Next, Stage, StageKind, route};
@@ -35,30 +35,30 @@ const AT_ONCE: u32 = 32;
 /// The whole adjustment as plain data: saved and read back it goes on exactly where it was.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Procedure {
-    book: Book,
-    ear: Ear,
-    lever: Lever,
-    voice: Voice,
-    route: Vec<StageKind>,
+    pub(super) book: Book,
+    pub(super) ear: Ear,
+    pub(super) lever: Lever,
+    pub(super) voice: Voice,
+    pub(super) route: Vec<StageKind>,
     /// Place in the route.
-    at: usize,
-    stage: Stage,
-    hand: Hand,
+    pub(super) at: usize,
+    pub(super) stage: Stage,
+    pub(super) hand: Hand,
     /// The step that was left for a rescue, with its task.
-    aside: Option<(Stage, Option<Task>)>,
-    pause: Option<Pause>,
-    symptom: Option<Symptom>,
-    fruitless: u32,
-    stalls: u32,
-    now: f64,
-    turned_at: f64,
-    begun: bool,
-    over: bool,
+    pub(super) aside: Option<(Stage, Option<Task>)>,
+    pub(super) pause: Option<Pause>,
+    pub(super) symptom: Option<Symptom>,
+    pub(super) fruitless: u32,
+    pub(super) stalls: u32,
+    pub(super) now: f64,
+    pub(super) turned_at: f64,
+    pub(super) begun: bool,
+    pub(super) over: bool,
 }
 
 /// Why nothing goes on.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-enum Pause {
+pub(super) enum Pause {
     /// It was asked for; with the prompt of a screw that stood.
     Asked,
     /// Nothing is readable since.
@@ -141,34 +141,6 @@ impl Procedure {
         self.outcome(Verdict::Unfinished)
     }
 
-    /// For the card: to its first task.
-    pub(super) fn begin_walk(&mut self) -> Option<Outcome> {
-        self.begun = true;
-        self.book.answered = true;
-        self.run(Report::Begin)
-    }
-
-    /// For the card: the step and the task in hand.
-    pub(super) fn at_work(&self) -> (StageKind, Task) {
-        (self.stage.kind(), self.hand.task)
-    }
-
-    /// For the card: the task in hand came to this.
-    pub(super) fn walk(&mut self, now: Seconds, heard: Heard, report: Report) -> Option<Outcome> {
-        self.now = now.0;
-        self.ear
-            .take(&[heard], guard::most_plausible(&self.book.facts));
-        self.came(report)
-    }
-
-    pub(super) fn facts(&self) -> &Facts {
-        &self.book.facts
-    }
-
-    pub(super) fn net_turns(&self) -> NetTurns {
-        self.book.screws.net()
-    }
-
     fn go_on(&mut self, passed: f64, word: Option<Word>) -> Option<Outcome> {
         let enriching = matches!(self.hand.task, Task::Enrich { .. });
         if !enriching
@@ -230,7 +202,7 @@ impl Procedure {
     }
 
     /// Something came of the task in hand.
-    fn came(&mut self, report: Report) -> Option<Outcome> {
+    pub(super) fn came(&mut self, report: Report) -> Option<Outcome> {
         let mut report = report;
         match (self.hand.task, report) {
             (Task::Repair, Report::Cannot) => return Some(self.outcome(Verdict::Stopped)),
@@ -288,7 +260,7 @@ impl Procedure {
     }
 
     /// Lets the steps go on until there is a task.
-    fn run(&mut self, report: Report) -> Option<Outcome> {
+    pub(super) fn run(&mut self, report: Report) -> Option<Outcome> {
         let mut report = report;
         if !self.book.facts.can_be_set {
             self.say(Cue::NoScrews);
@@ -369,7 +341,7 @@ impl Procedure {
     }
 
     /// The engine has stalled.
-    fn rescue(&mut self, seen: bool) -> Option<Outcome> {
+    pub(super) fn rescue(&mut self, seen: bool) -> Option<Outcome> {
         self.stalls += 1;
         self.ear.forget();
         if self.stalls > MOST_STALLS {
@@ -400,68 +372,7 @@ impl Procedure {
         self.run(Report::Begin)
     }
 
-    fn answer(&mut self, answer: &Answer, word: &mut Option<Word>) -> Option<Outcome> {
-        self.book.answered = true;
-        match answer.answer {
-            Word::Quit => {
-                if guard::is_open(&self.lever) {
-                    self.say(Cue::Close);
-                }
-                let verdict = if matches!(self.stage, Stage::Stuck(_)) {
-                    Verdict::Stopped
-                } else {
-                    Verdict::Unfinished
-                };
-                return Some(self.outcome(verdict));
-            }
-            Word::Pause => {
-                self.keep_screw();
-                if guard::is_open(&self.lever) {
-                    self.say(Cue::Close);
-                }
-                self.pause = Some(Pause::Asked);
-                self.say(Cue::Paused);
-            }
-            Word::Resume if self.pause == Some(Pause::Asked) => self.resume(),
-            _ if self.pause == Some(Pause::Asked) => {}
-            Word::Back => {
-                self.pause = None;
-                self.aside = None;
-                self.at = self.at.saturating_sub(1);
-                self.stage = self.route[self.at].begin();
-                return self.run(Report::Begin);
-            }
-            // Heard to be too fast it has not stalled, whatever is said.
-            Word::Stalled
-                if self.hand.task.runs()
-                    && guard::over_maximum(&self.ear, &self.book.facts).is_none() =>
-            {
-                self.pause = None;
-                return self.rescue(true);
-            }
-            Word::Started if matches!(self.pause, Some(Pause::Lost { .. })) => {}
-            given if self.voice.is_for_standing(answer) => *word = Some(given),
-            _ => {}
-        }
-        None
-    }
-
-    /// A prompt of a screw that stands is kept, so that it can be repeated and is not made twice.
-    fn keep_screw(&mut self) {
-        if self.hand.screw_asked() && self.pause.is_none() {
-            self.voice.keep();
-        }
-    }
-
-    fn resume(&mut self) {
-        self.pause = None;
-        self.hand.restart(self.now);
-        if self.hand.screw_asked() {
-            self.voice.repeat_kept();
-        }
-    }
-
-    fn say(&mut self, cue: Cue) {
+    pub(super) fn say(&mut self, cue: Cue) {
         self.voice.say(
             self.stage.kind(),
             cue,
@@ -471,7 +382,7 @@ impl Procedure {
         );
     }
 
-    fn outcome(&self, verdict: Verdict) -> Outcome {
+    pub(super) fn outcome(&self, verdict: Verdict) -> Outcome {
         Outcome {
             verdict,
             proof: proof::lines(&self.book),

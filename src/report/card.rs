@@ -5,10 +5,10 @@ use super::words::wrapped;
 use crate::procedure::Card;
 
 /// One A4 page: two columns of small print, nothing that needs colour.
-const STYLE: &str = "@page{size:A4;margin:9mm}\
-body{font:7.4pt/1.22 sans-serif;margin:0 auto;max-width:192mm;color:#000;background:#fff}\
+const STYLE: &str = "@page{size:A4;margin:8mm}\
+body{font:6.4pt/1.16 sans-serif;margin:0 auto;max-width:194mm;color:#000;background:#fff}\
 h1{font-size:12pt;margin:0 0 1mm}h2{font-size:8.6pt;margin:1.6mm 0 .4mm;break-after:avoid}\
-main{columns:2;column-gap:6mm}p,ol,ul,dl{margin:0 0 .6mm}ol,ul{padding-left:4mm}\
+main{columns:3;column-gap:4mm}p,ol,ul,dl{margin:0 0 .6mm}ol,ul{padding-left:4mm}\
 section{break-inside:auto}.aim{font-style:italic}dt{font-weight:bold}dd{margin:0 0 .4mm 3mm}\
 @media screen{body{font-size:11pt;max-width:70em;padding:1em}h1{font-size:18pt}h2{font-size:13pt}}";
 
@@ -28,14 +28,6 @@ fn heading(card: &Card) -> String {
     }
 }
 
-/// Faults by their first words; the checks say the rest.
-fn short(faults: &[&'static str]) -> String {
-    let first = faults
-        .iter()
-        .map(|fault| fault.split(':').next().unwrap_or(fault));
-    first.collect::<Vec<_>>().join("; ")
-}
-
 /// As text, in lines of at most `width` characters.
 pub fn card_text(card: &Card, width: usize) -> String {
     let mut out = format!("{}\n\n", heading(card));
@@ -51,7 +43,7 @@ pub fn card_text(card: &Card, width: usize) -> String {
     }
     out.push_str("\nWhen it does not come right: stop, and check in this order\n");
     for symptom in &card.symptoms {
-        let faults = short(&symptom.faults);
+        let faults = symptom.faults.join(", ");
         out.push_str(&wrapped(
             "   - ",
             &format!("{}: {faults}", symptom.found),
@@ -60,7 +52,7 @@ pub fn card_text(card: &Card, width: usize) -> String {
     }
     out.push_str("\nThe checks\n");
     for check in &card.checks {
-        let line = format!("{}: {}", check.fault, check.check);
+        let line = format!("{}: {}. {}", check.fault, check.what, check.check);
         out.push_str(&wrapped("   - ", &line, width));
     }
     out.push('\n');
@@ -99,7 +91,7 @@ pub fn card_html(card: &Card) -> String {
                         dl {
                             @for symptom in &card.symptoms {
                                 dt { (symptom.found) }
-                                dd { (short(&symptom.faults)) }
+                                dd { (symptom.faults.join(", ")) }
                             }
                         }
                     }
@@ -107,7 +99,7 @@ pub fn card_html(card: &Card) -> String {
                         h2 { "The checks" }
                         dl {
                             @for check in &card.checks {
-                                dt { (check.fault) }
+                                dt { (check.fault) ": " (check.what) }
                                 dd { (check.check) }
                             }
                         }

@@ -19,6 +19,7 @@ helps! {
     help_machine_new: &["machine", "new", "--help"];
     help_machine_show: &["machine", "show", "--help"];
     help_machine_check: &["machine", "check", "--help"];
+    help_procedure: &["procedure", "--help"];
     help_schema: &["schema", "--help"];
     help_completions: &["completions", "--help"];
     help_man: &["man", "--help"];
@@ -35,13 +36,14 @@ fn version_is_that_of_the_crate() {
 
 #[test]
 fn every_help_has_an_example_where_there_is_something_to_give() {
-    let commands: [&[&str]; 8] = [
+    let commands: [&[&str]; 9] = [
         &["read"],
         &["synth"],
         &["check"],
         &["machine", "new"],
         &["machine", "show"],
         &["machine", "check"],
+        &["procedure"],
         &["completions"],
         &["man"],
     ];
