@@ -20,6 +20,7 @@ helps! {
     help_machine_new: &["machine", "new", "--help"];
     help_machine_show: &["machine", "show", "--help"];
     help_machine_check: &["machine", "check", "--help"];
+    help_procedure: &["procedure", "--help"];
     help_schema: &["schema", "--help"];
     help_completions: &["completions", "--help"];
     help_man: &["man", "--help"];
@@ -44,6 +45,7 @@ fn every_help_has_an_example_where_there_is_something_to_give() {
         &["machine", "new"],
         &["machine", "show"],
         &["machine", "check"],
+        &["procedure"],
         &["completions"],
         &["man"],
     ];
