@@ -54,7 +54,8 @@ enum State {
 /// Opens on a thread of its own, since a sound system that hangs would hang whoever asks it.
 fn opening(wanted: Option<String>) -> Receiver<Result<Microphone, Fault>> {
     let (sender, receiver) = channel();
-    thread::spawn(move || sender.send(Microphone::open(wanted.as_deref())));
+    // Whoever has given up waiting lets the microphone go with the message.
+    thread::spawn(move || sender.send(Microphone::open(wanted.as_deref())).is_ok());
     receiver
 }
 

@@ -300,7 +300,7 @@ mod tests {
             let path = folder.path().join(name);
             // Steps of 16 bit, so that nothing is rounded; the last part is no whole frame of FLAC.
             let sound: Vec<f32> = (0..30_011 * channels as i32)
-                .map(|n| (n * n / 7 % 60_001 - 30_000) as f32 / 32_768.0)
+                .map(|n| (n * 29 % 60_001 - 30_000) as f32 / 32_768.0)
                 .collect();
             let kind = RecordingKind::of(&path).unwrap();
             let mut recording = Recording::create(&path, kind, &facts(rate, channels)).unwrap();

@@ -137,11 +137,12 @@ impl Server {
 
     /// Kills it, as a crash would.
     pub fn kill(&mut self) {
-        for child in [self.listener.take(), self.process.take()] {
-            if let Some(mut child) = child {
-                let _ = child.kill();
-                let _ = child.wait();
-            }
+        for mut child in [self.listener.take(), self.process.take()]
+            .into_iter()
+            .flatten()
+        {
+            let _ = child.kill();
+            let _ = child.wait();
         }
         let _ = fs::remove_file(self.folder.path().join("native"));
     }
