@@ -4,6 +4,10 @@
 //! exit code ([`Outcome`]). Each command is a file; what it needs to know of the terminal, of the
 //! inputs and of the machine has its own.
 mod args;
+mod book;
+mod book_add;
+mod book_args;
+mod book_values;
 mod check;
 mod exit;
 mod hear;
@@ -62,6 +66,7 @@ fn command(command: Command) -> Result<Outcome, Trouble> {
         Command::Synth(arguments) => synth::synth(&arguments),
         Command::Check(arguments) => check::check(&arguments),
         Command::Machine(command) => machine::machine(command),
+        Command::Book(command) => book::book(command),
         Command::Schema => paper::schema().map(|()| Outcome::Read),
         Command::Completions { shell } => paper::completions(shell).map(|()| Outcome::Read),
         Command::Man { command } => paper::man(&command).map(|()| Outcome::Read),

@@ -2,11 +2,12 @@
 use std::ops::ControlFlow;
 
 use super::args::Read;
+use super::book_add::Keeping;
 use super::exit::Outcome;
 use super::hear::hear;
 use super::in_order::in_order;
-use super::inputs::{Input, inputs};
-use super::profile::known;
+use super::inputs::{Input, Inputs, inputs};
+use super::profile::{known, load, over};
 use super::progress::Progress;
 use super::terminal::{complain, look, output};
 use super::trouble::Trouble;
@@ -25,6 +26,9 @@ pub fn read(arguments: &Read) -> Result<Outcome, Trouble> {
     let machine = known(&arguments.known)?;
     let raw = raw_format(arguments)?;
     let found = inputs(&arguments.clips)?;
+    if arguments.keep.save.is_some() {
+        return read_and_keep(arguments, &found);
+    }
     let progress = Progress::new(found.list.len());
     let mut renderer = Renderer::new(output(), arguments.format, found.several, look());
     let mut worst = Outcome::Read;
@@ -73,6 +77,35 @@ pub fn read(arguments: &Read) -> Result<Outcome, Trouble> {
             Ok(worst)
         }
     }
+}
+
+/// Reads one clip and writes what was heard into the job book, under the profile that the book knows
+/// where none is given.
+fn read_and_keep(arguments: &Read, found: &Inputs) -> Result<Outcome, Trouble> {
+    let [Ok(input @ Input::File(path))] = &found.list[..] else {
+        return Err(Trouble::usage(
+            "--save is for one file",
+            "save each clip by itself; `-` leaves no file that could be found again",
+        ));
+    };
+    let flags = &arguments.known;
+    let given = flags.machine.as_deref().map(load).transpose()?;
+    let Some(keeping) = Keeping::begin(&arguments.keep, given.as_ref())? else {
+        return Ok(Outcome::Read);
+    };
+    let machine = over(keeping.profile().clone(), flags)?;
+    let progress = Progress::new(1);
+    let done = one(input, None, &machine, arguments.format, &progress)?;
+    let mut renderer = Renderer::new(output(), arguments.format, false, look());
+    progress.done(|| {
+        renderer
+            .write(&done.report)
+            .and_then(|()| renderer.finish())
+    })?;
+    if let Some(aside) = &done.aside {
+        complain(aside);
+    }
+    keeping.keep(path, &done.report)
 }
 
 fn one(
