@@ -11,7 +11,7 @@ const APPLICATION: i64 = 0x454E_6A62;
 
 /// What brings a file from each version to the next; the first from nothing to version 1. A step is
 /// never changed once it has been released.
-const STEPS: [&str; 1] = [include_str!("version-1.sql")];
+const STEPS: [&str; 2] = [include_str!("version-1.sql"), include_str!("version-2.sql")];
 
 /// The version that this program writes.
 pub const VERSION: i64 = STEPS.len() as i64;
@@ -127,7 +127,7 @@ impl Book {
     }
 
     /// Brings an older file up to date, in one transaction.
-    fn make_current(&mut self) -> Result<(), BookError> {
+    pub(super) fn make_current(&mut self) -> Result<(), BookError> {
         let version = self.version()?;
         if version == VERSION {
             return Ok(());

@@ -16,6 +16,11 @@ const LONGEST: usize = 100;
 pub struct Tag(String);
 
 impl Tag {
+    /// For a machine that nobody named.
+    pub fn unnamed() -> Tag {
+        Tag("not named".into())
+    }
+
     /// As text.
     pub fn as_str(&self) -> &str {
         &self.0

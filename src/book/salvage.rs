@@ -1,5 +1,7 @@
 //! What can still be read of a damaged book.
 use std::collections::BTreeMap;
+use std::fs;
+use std::io;
 use std::path::Path;
 use std::time::Duration;
 
@@ -18,19 +20,30 @@ pub struct Salvage {
     pub lost: u32,
 }
 
-/// Reads every visit by itself, and leaves out those that cannot be read. Nothing is written.
+/// Reads every visit by itself, and leaves out those that cannot be read. The file is not written.
 ///
 /// # Errors
-/// Where the file cannot be opened, or is of another version than this program's.
+/// Where the file cannot be opened, or is of a newer version than this program's.
 pub fn salvage(path: &Path, patience: Duration) -> Result<Salvage, BookError> {
     let book = Book::unproved(path, patience)?;
-    let version = book.version()?;
-    if version != VERSION {
-        return Err(BookError::OldReadOnly {
-            path: path.to_path_buf(),
-            version,
-        });
+    if book.version()? == VERSION {
+        return Ok(saved(&book));
     }
+    // An older one is brought up to date in a copy.
+    drop(book);
+    let failed = |error: io::Error| BookError::Disk {
+        path: path.to_path_buf(),
+        reason: error.to_string(),
+    };
+    let folder = tempfile::tempdir().map_err(failed)?;
+    let copy = folder.path().join("book");
+    fs::copy(path, &copy).map_err(failed)?;
+    let mut book = Book::unproved(&copy, patience)?;
+    book.make_current()?;
+    Ok(saved(&book))
+}
+
+fn saved(book: &Book) -> Salvage {
     let connection = &book.connection;
     let highest = |query: &str| connection.query_row(query, [], |row| row.get::<_, Option<u32>>(0));
     // The counter of numbers lies on another page than the visits: one of the two is likely whole.
@@ -57,12 +70,12 @@ pub fn salvage(path: &Path, patience: Duration) -> Result<Salvage, BookError> {
             known.insert(machine.tag.clone(), machine);
         }
     }
-    Ok(Salvage {
+    Salvage {
         lost: last.saturating_sub(visits.len() as u32),
         contents: Contents {
             schema: Layout::Book1,
             machines: known.into_values().collect(),
             visits,
         },
-    })
+    }
 }

@@ -68,6 +68,8 @@ fn machine(row: &Row<'_>) -> rusqlite::Result<Machine> {
 fn visit(row: &Row<'_>) -> rusqlite::Result<Numbered> {
     let visit = Visit {
         date: row.get::<_, Word<Date>>("date")?.0,
+        technician: row.get("technician")?,
+        attachment: row.get("attachment")?,
         complaint: row.get("complaint")?,
         checks: row.get::<_, Json<_>>("checks")?.0,
         before: row.get::<_, Option<Json<_>>>("before")?.map(|json| json.0),
@@ -160,13 +162,14 @@ pub(super) fn put_visit(
 ) -> rusqlite::Result<u32> {
     let number: u32 = connection.query_row(
         "INSERT INTO visit (id, machine, date, complaint, checks, before, after, screws_found, screws_left, moves,
-           proof, verdict, faults, notes, air_temperature_c, altitude_m, fuel)
+           proof, verdict, faults, notes, air_temperature_c, altitude_m, fuel, technician, attachment)
          VALUES (:id, :machine, :date, :complaint, :checks, :before, :after, :screws_found, :screws_left, :moves,
-           :proof, :verdict, :faults, :notes, :air_temperature_c, :altitude_m, :fuel)
+           :proof, :verdict, :faults, :notes, :air_temperature_c, :altitude_m, :fuel, :technician, :attachment)
          ON CONFLICT (id) DO UPDATE SET machine = :machine, date = :date, complaint = :complaint, checks = :checks,
            before = :before, after = :after, screws_found = :screws_found, screws_left = :screws_left,
            moves = :moves, proof = :proof, verdict = :verdict, faults = :faults, notes = :notes,
-           air_temperature_c = :air_temperature_c, altitude_m = :altitude_m, fuel = :fuel
+           air_temperature_c = :air_temperature_c, altitude_m = :altitude_m, fuel = :fuel,
+           technician = :technician, attachment = :attachment
          RETURNING id",
         named_params! {
             ":id": number,
@@ -186,6 +189,8 @@ pub(super) fn put_visit(
             ":air_temperature_c": visit.air.temperature_c,
             ":altitude_m": visit.air.altitude_m,
             ":fuel": visit.fuel,
+            ":technician": visit.technician,
+            ":attachment": visit.attachment,
         },
         |row| row.get(0),
     )?;

@@ -1,5 +1,5 @@
 //! From the events of a tuning to what the book keeps of it.
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 
 use super::measured::{Held, How, Measured};
 use super::visit::{MoveMade, Screws, Visit};
@@ -33,16 +33,9 @@ pub struct Tuning {
 impl Tuning {
     /// From the events and the answers of a tuning. A turn counts as made unless the technician
     /// said that it cannot be made.
-    pub fn from_events<'a>(
-        events: impl IntoIterator<Item = &'a Event>,
-        answers: &[Answer],
-    ) -> Tuning {
-        let refused = |id: u32| {
-            answers.iter().any(|answer| {
-                answer.id == Some(id)
-                    && matches!(answer.answer, Word::Cannot | Word::AtStop | Word::Back)
-            })
-        };
+    pub fn from_events(events: &[Event], answers: &[Answer]) -> Tuning {
+        let refused = refused(events, answers);
+        let refused = |id: u32| refused.contains(&id);
         let mut moves: BTreeMap<u32, MoveMade> = BTreeMap::new();
         let (mut tuning, mut heard) = (Tuning::default(), Ear::default());
         for event in events {
@@ -120,6 +113,27 @@ impl Visit {
             self.faults.clone_from(&outcome.faults);
         }
     }
+}
+
+/// The prompts that the technician said cannot be followed.
+fn refused(events: &[Event], answers: &[Answer]) -> HashSet<u32> {
+    let prompts: Vec<(f64, u32)> = events
+        .iter()
+        .filter_map(|event| match event {
+            Event::Prompt { t_s, prompt } => Some((t_s.0, prompt.id)),
+            _ => None,
+        })
+        .collect();
+    // Without its number an answer means the prompt that stands.
+    let standing = |t_s: f64| {
+        let before = prompts.iter().rev().find(|(at, _)| *at <= t_s);
+        before.map(|(_, id)| *id)
+    };
+    answers
+        .iter()
+        .filter(|answer| matches!(answer.answer, Word::Cannot | Word::AtStop | Word::Back))
+        .filter_map(|answer| answer.id.or_else(|| standing(answer.t_s.0)))
+        .collect()
 }
 
 fn turn(prompt: &Prompt) -> Option<MoveMade> {

@@ -15,6 +15,12 @@ use crate::procedure::{OutcomeFault, ProofLine, Reference, Verdict};
 pub struct Visit {
     /// The day.
     pub date: Date,
+    /// Who did the work.
+    #[serde(default)]
+    pub technician: Option<String>,
+    /// What was fitted to the machine: head and line, blade, bar and chain.
+    #[serde(default)]
+    pub attachment: Option<String>,
     /// What the customer or the user complained of.
     #[serde(default)]
     pub complaint: Option<String>,
@@ -187,6 +193,8 @@ impl Visit {
     pub fn on(date: Date) -> Visit {
         Visit {
             date,
+            technician: None,
+            attachment: None,
             complaint: None,
             checks: vec![],
             before: None,

@@ -7,6 +7,7 @@ use clap_complete::Shell;
 
 use super::book_args::{BookCommand, Save};
 use super::exit;
+use super::sheet::Sheet;
 use super::values::{
     CARBURETORS, COILS, CYCLES, USES, classes, ready_names, speed, speed_range, words,
 };
@@ -52,6 +53,7 @@ Examples:
     )]
     Machine(Machine),
     Book(BookCommand),
+    Sheet(Sheet),
     /// Print the JSON Schema of the data that `read` writes
     #[command(after_help = "Example:\n  engine-note schema > reading.schema.json")]
     Schema,

@@ -18,7 +18,7 @@ use crate::report::{Report, air_notice};
 use crate::units::Rpm;
 
 /// Today, where the computer is.
-fn today() -> Date {
+pub fn today() -> Date {
     ZonedDateTime::now().date()
 }
 
@@ -100,7 +100,8 @@ fn clips(fields: &Add) -> Result<Vec<Clip>, Trouble> {
     all.collect()
 }
 
-fn clip(moment: Moment, path: &Path) -> Result<Clip, Trouble> {
+/// A clip with its hash.
+pub fn clip(moment: Moment, path: &Path) -> Result<Clip, Trouble> {
     let sha256 = Digest::of(path)?;
     let whole = std::path::absolute(path).unwrap_or_else(|_| path.to_path_buf());
     Ok(Clip {
@@ -123,6 +124,8 @@ fn fill(visit: &mut Visit, fields: &Add, clips: &[Clip]) {
     over(&mut visit.complaint, &fields.complaint);
     over(&mut visit.notes, &fields.note);
     over(&mut visit.fuel, &fields.fuel);
+    over(&mut visit.technician, &fields.technician);
+    over(&mut visit.attachment, &fields.attachment);
     over(&mut visit.air.temperature_c, &fields.air_temperature);
     over(&mut visit.air.altitude_m, &fields.altitude);
     visit.checks.extend_from_slice(&fields.checks);

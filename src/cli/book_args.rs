@@ -107,6 +107,12 @@ pub struct Add {
     /// The day [default: today]
     #[arg(long, group = "visit", value_name = "YYYY-MM-DD", value_parser = date)]
     pub date: Option<Date>,
+    /// Who does the work
+    #[arg(long, group = "visit", value_name = "NAME")]
+    pub technician: Option<String>,
+    /// What is fitted to the machine: head and line, blade, bar and chain
+    #[arg(long, group = "visit", value_name = "WORDS")]
+    pub attachment: Option<String>,
     /// What the user complained of
     #[arg(long, group = "visit", value_name = "WORDS")]
     pub complaint: Option<String>,

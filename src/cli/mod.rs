@@ -19,6 +19,7 @@ mod profile;
 mod progress;
 mod read;
 mod ready;
+mod sheet;
 mod synth;
 mod terminal;
 mod trouble;
@@ -67,6 +68,7 @@ fn command(command: Command) -> Result<Outcome, Trouble> {
         Command::Check(arguments) => check::check(&arguments),
         Command::Machine(command) => machine::machine(command),
         Command::Book(command) => book::book(command),
+        Command::Sheet(arguments) => sheet::sheet(&arguments),
         Command::Schema => paper::schema().map(|()| Outcome::Read),
         Command::Completions { shell } => paper::completions(shell).map(|()| Outcome::Read),
         Command::Man { command } => paper::man(&command).map(|()| Outcome::Read),

@@ -15,10 +15,12 @@ use crate::capture::RawFormat;
 use crate::machine::Profile;
 use crate::report::{Format, Gatherer, Renderer, Report};
 
-/// A clip that was read, and what is to be said beside it.
-struct Done {
-    report: Report,
-    aside: Option<Trouble>,
+/// A clip that was read.
+pub struct Done {
+    /// The result.
+    pub report: Report,
+    /// What is to be said beside it.
+    pub aside: Option<Trouble>,
 }
 
 /// Runs the command.
@@ -36,7 +38,7 @@ pub fn read(arguments: &Read) -> Result<Outcome, Trouble> {
     in_order(
         &found.list,
         |input| match input {
-            Ok(input) => one(input, raw, &machine, arguments.format, &progress),
+            Ok(input) => gathered(input, raw, &machine, arguments.format, &progress),
             Err(trouble) => Err(trouble.clone()),
         },
         |result| {
@@ -95,7 +97,7 @@ fn read_and_keep(arguments: &Read, found: &Inputs) -> Result<Outcome, Trouble> {
     };
     let machine = over(keeping.profile().clone(), flags)?;
     let progress = Progress::new(1);
-    let done = one(input, None, &machine, arguments.format, &progress)?;
+    let done = gathered(input, None, &machine, arguments.format, &progress)?;
     let mut renderer = Renderer::new(output(), arguments.format, false, look());
     progress.done(|| {
         renderer
@@ -108,7 +110,8 @@ fn read_and_keep(arguments: &Read, found: &Inputs) -> Result<Outcome, Trouble> {
     keeping.keep(path, &done.report)
 }
 
-fn one(
+/// Reads one clip to its end.
+pub fn gathered(
     input: &Input,
     raw: Option<RawFormat>,
     machine: &Profile,

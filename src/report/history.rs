@@ -6,7 +6,7 @@ use super::machine_words;
 use super::table::Table;
 use super::words::{self, about, capital, grouped, percent, shown, wrapped};
 use crate::book::{
-    Air, AirAdvice, AirChange, Check, Finding, Machine, Measured, Moved, Numbered, Quantity,
+    Air, AirAdvice, AirChange, Check, Finding, How, Machine, Measured, Moved, Numbered, Quantity,
     Screws, Series, Visit, When, air_change, trends,
 };
 use crate::guide::Screw;
@@ -86,6 +86,7 @@ fn one_visit(numbered: &Numbered, look: &Look) -> String {
             out.push_str(&field(name, &value, look));
         }
     };
+    add("attachment", visit.attachment.as_deref().map(shown));
     add("complaint", visit.complaint.as_deref().map(shown));
     add("checks", join(visit.checks.iter().map(check_words)));
     add("as found", visit.before.as_ref().map(measured_words));
@@ -108,6 +109,7 @@ fn one_visit(numbered: &Numbered, look: &Look) -> String {
     );
     add("air", Some(place_words(visit.air)));
     add("fuel", visit.fuel.as_deref().map(shown));
+    add("technician", visit.technician.as_deref().map(shown));
     add("notes", visit.notes.as_deref().map(shown));
     add(
         "clips",
@@ -136,6 +138,17 @@ pub(super) fn finding_words(found: &Finding) -> String {
         Finding::Good => "good".into(),
         Finding::Words(words) => shown(words),
         Finding::NotChecked => "not checked".into(),
+    }
+}
+
+/// How something was measured, in a sentence.
+pub(super) fn measurement_words(how: How) -> &'static str {
+    match how {
+        How::Heard => {
+            "Speeds heard in a recording by this program; ± is half of the interval that holds the true speed 95 times in 100"
+        }
+        How::Tuning => "Speeds heard during the tuning by this program: medians of what was held",
+        How::Typed => "Speeds typed in by hand",
     }
 }
 

@@ -5,6 +5,8 @@
 //! [`Format`]. Speeds are in revolutions per minute, times in seconds from the start of the sound,
 //! levels in decibels against full scale.
 //!
+//! A [`Sheet`] is the page that goes with a machine; [`history`] and [`machines`] show the job book.
+//!
 //! An [`Expectation`] says what a clip should read; a [`Comparison`] takes the frames and says what
 //! differs.
 //!
@@ -20,10 +22,13 @@ mod gather;
 mod history;
 mod look;
 mod machine_words;
+mod page;
 mod plot;
 mod render;
 mod result;
+mod room;
 mod schema;
+mod sheet;
 mod table;
 mod text;
 mod tidy;
@@ -39,4 +44,5 @@ pub use look::{Glyphs, Look, Tone};
 pub use render::{Format, Renderer};
 pub use result::{ClipFacts, Layout, Notice, Report};
 pub use schema::schema;
+pub use sheet::{Picture, Sheet};
 pub use trace::{Bucket, KINDS, Trace};

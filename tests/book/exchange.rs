@@ -141,6 +141,8 @@ fn visit() -> impl Strategy<Value = Visit> {
             some_words(),
             air,
             option::of(verdict),
+            some_words(),
+            some_words(),
         ),
         (
             option::of(measured()),
@@ -158,11 +160,13 @@ fn visit() -> impl Strategy<Value = Visit> {
     )
         .prop_map(
             |(
-                (date, complaint, notes, fuel, air, verdict),
+                (date, complaint, notes, fuel, air, verdict, technician, attachment),
                 (before, after, screws_found, screws_left),
                 (checks, moves, proof, faults, clips),
             )| Visit {
                 date,
+                technician,
+                attachment,
                 complaint,
                 checks,
                 before,

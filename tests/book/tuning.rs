@@ -191,6 +191,17 @@ fn a_visit_takes_over_what_a_tuning_did() {
 }
 
 #[test]
+fn a_refusal_without_a_number_means_the_prompt_that_stands() {
+    let answer = Answer {
+        id: None,
+        ..REFUSED
+    };
+    let tuning = Tuning::from_events(&events(), &[answer]);
+    assert_eq!(tuning, Tuning::from_events(&events(), &[REFUSED]));
+    assert!(tuning.moves.iter().all(|made| made.screw != Screw::Low));
+}
+
+#[test]
 fn a_screw_whose_place_was_not_known_stays_unknown() {
     let tuning = Tuning::from_events(&events(), &[REFUSED]);
     let left = tuning.screws_left(Screws::default());
