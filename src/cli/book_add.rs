@@ -184,8 +184,10 @@ fn screws(place: &mut Screws, given: Option<Screws>) {
 pub struct Keeping {
     book: Book,
     machine: Machine,
-    /// The visit at whose end the machine is heard; none for a new one.
-    latest: Option<u32>,
+    /// The visit that it goes into; none for a new one.
+    into: Option<u32>,
+    /// How the machine left, not how it came.
+    after: bool,
 }
 
 impl Keeping {
@@ -214,19 +216,27 @@ impl Keeping {
                     .map_or(Trouble::ClosedPipe, Trouble::from));
             }
         };
-        let latest = if save.after {
-            let (_, visits) = book.history(tag.as_str())?;
-            let last = visits.last().ok_or_else(|| BookError::NoVisit {
-                tag: tag.to_string(),
-            })?;
-            Some(last.number)
-        } else {
-            None
+        let visits = match book.machine(tag.as_str())? {
+            Some(_) => book.history(tag.as_str())?.1,
+            None => vec![],
+        };
+        let into = match visits.last() {
+            None if save.after => {
+                let tag = tag.to_string();
+                return Err(BookError::NoVisit { tag }.into());
+            }
+            Some(last) if save.after => Some(last.number),
+            // A visit that was begun today with its complaint, and in which nothing was heard yet.
+            Some(last) if last.visit.date == today() && last.visit.before.is_none() => {
+                Some(last.number)
+            }
+            Some(_) | None => None,
         };
         Ok(Some(Keeping {
             book,
             machine,
-            latest,
+            into,
+            after: save.after,
         }))
     }
 
@@ -248,21 +258,33 @@ impl Keeping {
                 Outcome::NoEngine,
             ));
         }
-        let number = match self.latest {
+        let moment = if self.after {
+            Moment::After
+        } else {
+            Moment::Before
+        };
+        let clip = clip(moment, path)?;
+        let after = self.after;
+        let put = |visit: &mut Visit| {
+            let place = if after {
+                &mut visit.after
+            } else {
+                &mut visit.before
+            };
+            *place = Some(heard);
+            if !visit.clips.contains(&clip) {
+                visit.clips.push(clip);
+            }
+        };
+        let number = match self.into {
             Some(number) => {
-                let clip = clip(Moment::After, path)?;
-                self.book.change_visit(number, |visit| {
-                    visit.after = Some(heard);
-                    if !visit.clips.contains(&clip) {
-                        visit.clips.push(clip);
-                    }
-                })?;
+                self.book.put_machine(&self.machine)?;
+                self.book.change_visit(number, put)?;
                 number
             }
             None => {
                 let mut visit = Visit::on(today());
-                visit.before = Some(heard);
-                visit.clips.push(clip(Moment::Before, path)?);
+                put(&mut visit);
                 self.book.add_visit(&self.machine, &visit)?
             }
         };

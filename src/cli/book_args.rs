@@ -198,10 +198,10 @@ pub struct Show {
 /// Flags of the commands that write what they heard into the book.
 #[derive(Debug, Default, Args)]
 pub struct Save {
-    /// Write what was heard into the job book: a new visit of this machine, or with --after its latest
+    /// Write what was heard into the job book: how this machine came in today
     #[arg(long, value_name = "TAG")]
     pub save: Option<String>,
-    /// What is heard is how the machine left, at the end of its latest visit
+    /// With --save: how the machine left, at the end of its latest visit
     #[arg(long, requires = "save")]
     pub after: bool,
     /// The job book [default: engine-note/book.sqlite3 in your data folder]

@@ -14,9 +14,10 @@ const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src dat
 impl Sheet {
     /// The whole page. Everything that came from outside is escaped, but for the pictures.
     pub fn page(&self) -> String {
+        let room = Room::on_one_page(self);
         html! {
             (DOCTYPE)
-            html lang="en" {
+            html lang="en" class=(room.letters.word()) {
                 head {
                     meta charset="utf-8";
                     meta http-equiv="Content-Security-Policy" content=(POLICY);
@@ -27,14 +28,13 @@ impl Sheet {
                     title { (self.title) }
                     style { (PreEscaped(STYLE)) }
                 }
-                body { (self.body()) }
+                body { (self.body(room)) }
             }
         }
         .into_string()
     }
 
-    fn body(&self) -> Markup {
-        let room = Room::on_one_page(self);
+    fn body(&self, room: Room) -> Markup {
         html! {
             header {
                 h1 { "Job sheet: " (self.name) }
@@ -57,9 +57,9 @@ impl Sheet {
                 }
                 @if !self.advised.is_empty() { (list("What the sound asks for", &self.advised, "wide", room)) }
                 (list_or("Checked first", &self.checked, "nothing was noted", room))
-                (list_or("Turned, in order", &self.turned, "nothing was turned", room))
+                (in_order("Turned, in order", &self.turned, "nothing was turned", room))
                 @if !self.proof.is_empty() {
-                    section.wide {
+                    section.wide.proof {
                         h2 { "Proof" }
                         (proof(&self.proof, room))
                     }
@@ -99,7 +99,7 @@ fn figures(rows: &[Row]) -> Markup {
                 @for row in rows {
                     tr {
                         th scope="row" { (row.what) }
-                        td { (row.figure) }
+                        td.said { (row.figure) }
                         (cell(&row.before))
                         (cell(&row.after))
                     }
@@ -136,7 +136,7 @@ fn proof(rows: &[ProofRow], room: Room) -> Markup {
             tbody {
                 @for row in rows {
                     tr {
-                        th scope="row" { (row.line) }
+                        th.said scope="row" { (row.line) }
                         td { (row.value) }
                         td { (row.limits) }
                         td { (verdict(row.within)) }
@@ -163,6 +163,17 @@ fn list(title: &str, entries: &[String], class: &str, room: Room) -> Markup {
         section class=(class) {
             h2 { (title) }
             ul { @for entry in entries { li { (entry) } } }
+            (more(left))
+        }
+    }
+}
+
+fn in_order(title: &str, entries: &[String], none: &str, room: Room) -> Markup {
+    let (entries, left) = room.of(entries);
+    html! {
+        section {
+            h2 { (title) }
+            @if entries.is_empty() { p { (none) } } @else { ol { @for entry in entries { li { (entry) } } } }
             (more(left))
         }
     }

@@ -9,11 +9,11 @@ use crate::guide::{Advice, Screw, cautions};
 use crate::machine::{Figure, Profile, SpeedRange};
 
 /// The page has room for this many characters of a text.
-const LONGEST: usize = 240;
+const LONGEST: usize = 200;
 /// The same for one entry of a list.
-const LONGEST_ENTRY: usize = 90;
+const LONGEST_ENTRY: usize = 80;
 /// And for what stands beside another thing on a line.
-const LONGEST_FACT: usize = 60;
+const LONGEST_FACT: usize = 44;
 
 /// A picture of a sheet.
 #[derive(Clone, Debug, PartialEq)]
@@ -156,14 +156,12 @@ impl Sheet {
             .iter()
             .map(|fault| format!("Look for: {}", fault.why));
         let all: Vec<String> = dangers.chain(moves).chain(faults).collect();
-        self.advised = entries(
-            if all.is_empty() {
-                vec![advice.headline.clone()]
-            } else {
-                all
-            }
-            .into_iter(),
-        );
+        let said = if all.is_empty() {
+            vec![advice.headline.clone()]
+        } else {
+            all
+        };
+        self.advised = said.iter().map(|words| cut(words, LONGEST)).collect();
         self
     }
 

@@ -196,7 +196,15 @@ fn what_is_said_again_of_a_visit_is_put_in() {
 #[test]
 fn clips_that_were_heard_are_in_the_book() {
     let bench = Bench::new();
-    add(&bench, &["--machine", &demo("trimmer.toml")]);
+    add(
+        &bench,
+        &[
+            "--machine",
+            &demo("trimmer.toml"),
+            "--complaint",
+            "no power",
+        ],
+    );
     let before = demo("trimmer-rich.wav");
     let after = demo("trimmer-set.wav");
     for arguments in [
@@ -219,22 +227,27 @@ fn clips_that_were_heard_are_in_the_book() {
         assert!(String::from_utf8(output.stdout).unwrap().contains("rpm"));
     }
     let visits = contents(&bench).visits;
-    assert_eq!(visits.len(), 1);
+    assert_eq!(visits.len(), 1, "one visit, begun with its complaint");
     let visit = &visits[0].visit;
+    assert_eq!(visit.complaint.as_deref(), Some("no power"));
     // What the scenes of the clips say, within 1 %.
     let near = |held: f64, truth: f64| assert!((held / truth - 1.0).abs() < 0.01, "{held}");
     let (found, left) = (visit.before.unwrap(), visit.after.unwrap());
     assert_eq!((found.how, left.how), (How::Heard, How::Heard));
     near(found.full_throttle.unwrap().rpm.0, 8_350.0);
     near(left.full_throttle.unwrap().rpm.0, 9_350.0);
+    // The next clip as found is a visit of its own, for this one is taken.
+    let again = ["read", &before, "--save", "trimmer 4", "--book", "book"];
+    assert_eq!(bench.output(&again).status.code(), Some(0));
+    assert_eq!(contents(&bench).visits.len(), 2);
     // Hashes by another program.
     for (clip, (moment, path)) in visit
         .clips
         .iter()
-        .zip([(Moment::Before, before), (Moment::After, after)])
+        .zip([(Moment::Before, &before), (Moment::After, &after)])
     {
-        assert_eq!((clip.moment, &clip.path), (moment, &path));
-        let output = Command::new("sha256sum").arg(&path).output().unwrap();
+        assert_eq!((clip.moment, &clip.path), (moment, path));
+        let output = Command::new("sha256sum").arg(path).output().unwrap();
         let sum = String::from_utf8(output.stdout).unwrap();
         assert_eq!(
             sum.split_whitespace().next(),
