@@ -337,7 +337,7 @@ impl Book {
         number: u32,
         change: impl FnOnce(&mut Visit),
     ) -> Result<Visit, BookError> {
-        let done = self.write(|transaction| {
+        self.write(|transaction| {
             let Some((machine, mut visit)) = one_visit(transaction, number)? else {
                 return Ok(Err(BookError::UnknownVisit { number }));
             };
@@ -348,8 +348,7 @@ impl Book {
             let id = put_machine(transaction, &machine)?;
             put_visit(transaction, id, Some(number), &visit)?;
             Ok(Ok(visit))
-        })?;
-        done
+        })?
     }
 }
 
