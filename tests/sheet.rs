@@ -366,6 +366,23 @@ fn the_fullest_sheet_and_the_emptiest_are_written_for_the_browser() {
 }
 
 #[test]
+fn a_line_outside_its_limits_is_never_the_one_that_is_cut() {
+    let (machine, mut visit) = full("plain");
+    visit
+        .proof
+        .iter_mut()
+        .for_each(|line| line.within = Some(true));
+    let last = visit.proof.last_mut().unwrap();
+    last.line = "hot restart, s".into();
+    last.within = Some(false);
+    let text = words(&Sheet::of_visit(&machine, &visit, None).page());
+    assert!(
+        text.contains("Result Hot restart, s 12,345 11,111 to 12,000 outside"),
+        "{text}"
+    );
+}
+
+#[test]
 fn a_page_needs_nothing_but_itself() {
     let (machine, visit) = full("plain");
     let text = Sheet::of_visit(&machine, &visit, None)

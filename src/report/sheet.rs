@@ -338,10 +338,12 @@ fn how(visit: &Visit) -> Vec<String> {
     lines
 }
 
+/// The lines of the proof, those outside their limits first: whatever has to be cut, they stay.
 fn proof(visit: &Visit) -> Vec<ProofRow> {
-    visit
-        .proof
-        .iter()
+    let mut lines: Vec<_> = visit.proof.iter().collect();
+    lines.sort_by_key(|line| line.within != Some(false));
+    lines
+        .into_iter()
         .map(|line| ProofRow {
             line: cut(&capital(&line.line), LONGEST_ENTRY),
             value: line.value.map_or("not measured".into(), number),

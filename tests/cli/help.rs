@@ -19,6 +19,11 @@ helps! {
     help_machine_new: &["machine", "new", "--help"];
     help_machine_show: &["machine", "show", "--help"];
     help_machine_check: &["machine", "check", "--help"];
+    help_book: &["book", "--help"];
+    help_book_add: &["book", "add", "--help"];
+    help_book_show: &["book", "show", "--help"];
+    help_book_export: &["book", "export", "--help"];
+    help_sheet: &["sheet", "--help"];
     help_schema: &["schema", "--help"];
     help_completions: &["completions", "--help"];
     help_man: &["man", "--help"];
@@ -35,13 +40,20 @@ fn version_is_that_of_the_crate() {
 
 #[test]
 fn every_help_has_an_example_where_there_is_something_to_give() {
-    let commands: [&[&str]; 8] = [
+    let commands: [&[&str]; 15] = [
         &["read"],
         &["synth"],
         &["check"],
         &["machine", "new"],
         &["machine", "show"],
         &["machine", "check"],
+        &["book"],
+        &["book", "add"],
+        &["book", "list"],
+        &["book", "show"],
+        &["book", "export"],
+        &["book", "import"],
+        &["sheet"],
         &["completions"],
         &["man"],
     ];
