@@ -6,7 +6,7 @@ use std::io::Write;
 
 use engine_note::spectrum::{Framer, Lines, Spectrum, Still};
 use engine_note::tach::LookAhead;
-use engine_note::tach::evidence::Evidence;
+use engine_note::tach::evidence::{Evidence, SPEEDS};
 
 fn main() -> std::io::Result<()> {
     let mut args = std::env::args().skip(1);
@@ -30,7 +30,7 @@ fn main() -> std::io::Result<()> {
         let mut still = Still::new(LookAhead::CLIP.still);
         let mut write = |lines: &Lines, height: &[f32]| {
             for row in evidence.features(lines, height) {
-                for v in row {
+                for v in &row[..SPEEDS] {
                     file.write_all(&v.to_le_bytes()).expect("written");
                 }
             }

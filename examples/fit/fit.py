@@ -27,7 +27,7 @@ RATE, HOP = 8_000, 128
 SPEEDS, RHYTHMS, FEATURES = 271, 4, 32
 GRID = 4.8 * 2 ** ((148 + np.arange(SPEEDS)) / 72)  # hertz: LogAxis bins from evidence::FIRST
 # Columns of a trace before the features of firing::Judge (18) and reading::Presence (18).
-HEAD, JUDGE, PRESENCE = 20, 18, 18
+HEAD, JUDGE, PRESENCE = 22, 18, 18
 AROUND = 93  # reading::ear::AROUND
 
 

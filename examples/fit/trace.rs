@@ -1,7 +1,7 @@
 //! Prints what the tachometer says of a clip hop by hop, for plots and fits.
 //!
 //! `cargo run --release --example trace -- OUT CLIP.f32…` where a clip is mono 32-bit floats at the
-//! working rate.
+//! working rate. `CLIP.f32@2` says that its engine fires twice a revolution.
 use std::io::Write;
 
 use engine_note::firing::Judge;
@@ -15,12 +15,17 @@ fn main() -> std::io::Result<()> {
     let mut args = std::env::args().skip(1);
     let out = args.next().expect("OUT");
     for clip in args {
-        let bytes = std::fs::read(&clip)?;
+        let (clip, firings) = clip
+            .split_once('@')
+            .map_or((clip.as_str(), 1.0), |(clip, n)| {
+                (clip, n.parse().expect("firings in a revolution"))
+            });
+        let bytes = std::fs::read(clip)?;
         let x: Vec<f32> = bytes
             .chunks_exact(4)
             .map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]]))
             .collect();
-        let name = std::path::Path::new(&clip)
+        let name = std::path::Path::new(clip)
             .file_stem()
             .expect("a file name")
             .to_string_lossy()
@@ -33,7 +38,7 @@ fn main() -> std::io::Result<()> {
                 LookAhead::CLIP
             },
             Profile::default().search_band(),
-            1.0,
+            firings,
         );
         let (mut judge, mut presence) = (Judge::new(), Presence::new());
         let mut each = |m: &Moment, look: &Turns| {
@@ -62,8 +67,10 @@ fn main() -> std::io::Result<()> {
                 d.weak_run,
                 d.strong_run,
                 d.two_kinds,
-                c.halves.halves + 10.0 * f64::from(u8::from(c.halves.half_slip)),
-                c.halves.whole,
+                c.halves.alternation,
+                c.thirds.alternation,
+                c.third,
+                c.thirds.thirds + 10.0 * f64::from(u8::from(c.thirds.third_slip)),
             ];
             values.extend(firing);
             values.extend(engine);

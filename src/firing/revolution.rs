@@ -3,6 +3,7 @@
 //! Two things separate skipping from clean firing on recordings with measured truth: revolutions
 //! two, three or four apart that are more alike than neighbours, and revolutions that fall into two
 //! kinds along their main direction of difference. Scatter of energy alone separates nothing.
+use crate::spectrum::sum;
 use crate::tach::angle::Turns;
 
 /// Points of one revolution that are compared; orders up to 8 remain.
@@ -44,7 +45,7 @@ pub struct Revolutions {
 }
 
 fn dot(a: &[f32; POINTS], b: &[f32; POINTS]) -> f32 {
-    a.iter().zip(b).map(|(x, y)| x * y).sum()
+    sum(a, b, |x, y| x * y)
 }
 
 impl Revolutions {
@@ -81,20 +82,21 @@ impl Revolutions {
         }
         let apart = std::array::from_fn(|d| {
             let d = d + 1;
-            let sum: f64 = self
+            let differences: f64 = self
                 .turns
                 .windows(d + 1)
                 .map(|w| {
                     let (a, b) = (&w[0], &w[d]);
-                    f64::from(a.iter().zip(b).map(|(x, y)| (x - y) * (x - y)).sum::<f32>())
+                    f64::from(sum(a, b, |x, y| (x - y) * (x - y)))
                 })
                 .sum();
-            sum / (n - d) as f64 / (2.0 * square)
+            differences / (n - d) as f64 / (2.0 * square)
         });
         let mut mean = [0.0f32; POINTS];
+        let share = 1.0 / n as f32;
         for v in &self.turns {
             for (m, x) in mean.iter_mut().zip(v) {
-                *m += x / n as f32;
+                *m += x * share;
             }
         }
         for v in &mut self.turns {

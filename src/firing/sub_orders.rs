@@ -27,7 +27,7 @@ pub fn families(look: &Turns) -> Families {
     let bins = 1.0 / look.order_per_bin;
     let highest = HIGHEST.min(look.per_turn as f64 / 2.0 - 1.0);
     let peak = |order: f64| -> f32 {
-        let i = (order * bins).round() as usize;
+        let i = (order * bins + 0.5) as usize;
         look.orders[i.saturating_sub(1)..(i + 2).min(look.orders.len())]
             .iter()
             .fold(f32::MIN, |m, v| m.max(*v))
@@ -59,7 +59,7 @@ pub fn families(look: &Turns) -> Families {
                 continue;
             }
             let p = peak(order);
-            sum += f64::from((p - floors[order.round() as usize]).clamp(0.0, 3.0));
+            sum += f64::from((p - floors[(order + 0.5) as usize]).clamp(0.0, 3.0));
             family_power += power(p);
             n += 1;
         }
@@ -83,20 +83,27 @@ pub fn families(look: &Turns) -> Families {
     };
     let (mut on, mut all) = (0.0, 0.0);
     let spacing = bins / parts as f64;
-    for (i, v) in look
-        .orders
-        .iter()
-        .enumerate()
-        .take((10.5 * bins) as usize)
-        .skip((0.4 * bins) as usize)
-    {
-        let k = ((i as f64 / bins).round() as usize).min(floors.len() - 1);
-        if v - floors[k] > STANDS {
-            let p = power(*v);
-            all += p;
-            let off = (i as f64 / spacing - (i as f64 / spacing).round()).abs() * spacing;
-            if off <= 2.0 {
-                on += p;
+    let (first, last) = ((0.4 * bins) as usize, (10.5 * bins) as usize);
+    let half = bins / 2.0;
+    for (k, floor) in floors.iter().enumerate() {
+        // The bins nearer to this order than to another; those beyond the last belong to it.
+        let from = ((k as f64 * bins - half).ceil().max(0.0) as usize).max(first);
+        let to = if k + 1 == floors.len() {
+            last
+        } else {
+            ((k as f64 * bins + half).ceil() as usize).min(last)
+        };
+        let to = to.min(look.orders.len());
+        let from = from.min(to);
+        for (i, v) in look.orders[from..to].iter().enumerate() {
+            if v - floor > STANDS {
+                let p = power(*v);
+                all += p;
+                let lines = (from + i) as f64 / spacing;
+                let off = (lines - ((lines + 0.5) as usize) as f64).abs() * spacing;
+                if off <= 2.0 {
+                    on += p;
+                }
             }
         }
     }

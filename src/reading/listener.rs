@@ -83,20 +83,37 @@ impl Listener {
     /// Takes a block of interleaved samples (finite, full scale 1) of any length and appends the
     /// frames that are now decided.
     pub fn push(&mut self, block: &[f32], frames: &mut Vec<Frame>) {
-        for samples in block.chunks_exact(self.channels) {
+        self.count_clipped(block);
+        self.working.iter_mut().for_each(Vec::clear);
+        self.resampler.push(block, &mut self.working);
+        self.listen(frames);
+    }
+
+    /// Counts the samples of each hop and those at full scale.
+    fn count_clipped(&mut self, block: &[f32]) {
+        let mut rest = block;
+        while rest.len() >= self.channels {
             let hop = self.taken * u64::from(WORKING_RATE) / (self.rate * HOP as u64);
-            self.taken += 1;
+            let next = ((hop + 1) * self.rate * HOP as u64).div_ceil(u64::from(WORKING_RATE));
+            let moments = (rest.len() / self.channels).min((next - self.taken) as usize);
+            let (now, later) = rest.split_at(moments * self.channels);
+            rest = later;
+            self.taken += moments as u64;
             let at = (hop - self.first) as usize;
             while self.clipped.len() <= at {
                 self.clipped.push_back((0, 0));
             }
+            let full = |s: &f32| s.abs() >= FULL;
+            let clipped = if self.channels == 1 {
+                now.iter().filter(|s| full(s)).count()
+            } else {
+                let moments = now.chunks_exact(self.channels);
+                moments.filter(|m| m.iter().any(full)).count()
+            };
             let count = &mut self.clipped[at];
-            count.0 += u32::from(samples.iter().any(|s| s.abs() >= FULL));
-            count.1 += 1;
+            count.0 += clipped as u32;
+            count.1 += moments as u32;
         }
-        self.working.iter_mut().for_each(Vec::clear);
-        self.resampler.push(block, &mut self.working);
-        self.listen(frames);
     }
 
     /// Ends the sound and appends the frames that are left.

@@ -8,6 +8,7 @@
 //! Nothing is refused here; silence gives lines at the floor.
 mod axis;
 mod frame;
+mod lanes;
 mod still;
 mod transform;
 mod whiten;
@@ -15,6 +16,7 @@ mod window;
 
 pub use axis::LogAxis;
 pub use frame::{Framer, HOP};
+pub use lanes::{greater, greatest, lesser, sum};
 pub use still::Still;
 pub use transform::{Lines, Spectrum};
 pub use whiten::decibels;

@@ -1,10 +1,11 @@
 //! One frame's two spectra, whitened, on the logarithmic axis.
 use std::sync::Arc;
 
-use realfft::num_complex::Complex;
-use realfft::{RealFftPlanner, RealToComplex};
+use rustfft::num_complex::Complex;
+use rustfft::{Fft, FftPlanner};
 
 use super::axis::LogAxis;
+use super::lanes::{greater, lesser};
 use super::whiten::{Floor, decibels};
 use super::window::Window;
 use crate::capture::WORKING_RATE;
@@ -16,6 +17,9 @@ const LENGTH: usize = 2048;
 const SHORT: usize = 1024;
 /// Bins that are used: up to 3.6 kHz.
 const USED: usize = 928;
+/// Lengths for which the strongest bin is tabulated: 1, 2, 4, 8; at 3.5 kHz a bin of the logarithmic
+/// axis holds 9 bins.
+const STRONGEST: usize = 4;
 
 /// What one frame shows, on the logarithmic axis.
 #[derive(Clone, Debug, Default)]
@@ -28,24 +32,44 @@ pub struct Lines {
 }
 
 /// Makes [`Lines`] of frames.
+///
+/// Both looks are real, so one complex transform carries them: the short one as its real part and
+/// the long one as its imaginary part.
 pub struct Spectrum {
-    fft: Arc<dyn RealToComplex<f32>>,
-    windows: [Vec<f32>; 2],
-    time: Vec<f32>,
-    bins: Vec<Complex<f32>>,
+    fft: Arc<dyn Fft<f32>>,
+    /// Both windows, the short one with zeros around it.
+    windows: Vec<Complex<f32>>,
+    both: Vec<Complex<f32>>,
     scratch: Vec<Complex<f32>>,
-    db: Vec<f32>,
+    /// Power, then level, of each bin of each look.
+    db: [Vec<f32>; 2],
+    /// The strongest of 1, 2, 4 and 8 bins from each bin on, one list after the other.
+    strongest: Vec<f32>,
     floor: Floor,
-    place: Vec<Place>,
+    between: Vec<Between>,
+    range: Vec<Range>,
+    height: Vec<f32>,
+    bottom: Vec<f32>,
 }
 
-/// Where a bin of the logarithmic axis reads in the linear spectrum.
+/// A bin of the logarithmic axis that lies between two bins of the linear spectrum.
 #[derive(Clone, Copy)]
-enum Place {
-    /// Between two bins.
-    Between(u16, f32),
-    /// The strongest of a range.
-    Range(u16, u16),
+struct Between {
+    bin: u16,
+    floor: u16,
+    /// Share of the bin above, and of the block of the floor above.
+    bin_share: f32,
+    floor_share: f32,
+}
+
+/// A bin of the logarithmic axis that holds several bins of the linear spectrum: the stronger of two
+/// entries of the table of strongest bins, which overlap so that they cover the range.
+#[derive(Clone, Copy)]
+struct Range {
+    first: u16,
+    second: u16,
+    floor: u16,
+    floor_share: f32,
 }
 
 impl Spectrum {
@@ -54,33 +78,59 @@ impl Spectrum {
 
     /// Plans the transforms.
     pub fn new() -> Self {
-        let fft = RealFftPlanner::new().plan_fft_forward(LENGTH);
-        let scaled = |n: usize| -> Vec<f32> {
+        let fft = FftPlanner::new().plan_fft_forward(LENGTH);
+        let window = |n: usize| -> Vec<f32> {
             let w = Window::Hann.samples(n);
-            let gain = 2.0 / w.iter().sum::<f64>();
-            w.iter().map(|v| (v * gain) as f32).collect()
+            // Half of the gain: the looks come apart as sums of two bins.
+            let gain = 1.0 / w.iter().sum::<f64>();
+            let around = (LENGTH - n) / 2;
+            let mut out = vec![0.0; LENGTH];
+            for (o, v) in out[around..].iter_mut().zip(&w) {
+                *o = (v * gain) as f32;
+            }
+            out
         };
+        let windows = (window(SHORT).into_iter().zip(window(LENGTH)))
+            .map(|(short, long)| Complex::new(short, long))
+            .collect();
         let hz = f64::from(WORKING_RATE) / LENGTH as f64;
         let edge = |bin: f64| LogAxis::frequency(bin).0 / hz;
-        let place = (0..LogAxis::BINS)
-            .map(|j| {
-                let (low, high) = (edge(j as f64 - 0.5), edge(j as f64 + 0.5));
-                if high - low > 1.0 {
-                    Place::Range(low.ceil() as u16, high.floor() as u16)
-                } else {
-                    let centre = edge(j as f64);
-                    Place::Between(centre as u16, centre.fract() as f32)
-                }
-            })
-            .collect();
+        let (mut between, mut range) = (Vec::new(), Vec::new());
+        for j in 0..LogAxis::BINS {
+            let (low, high) = (edge(j as f64 - 0.5), edge(j as f64 + 0.5));
+            if high - low > 1.0 {
+                let (a, b) = (low.ceil() as usize, high.floor() as usize);
+                let (floor, floor_share) = Floor::place(((a + b) / 2) as f64);
+                let level = (b + 1 - a).ilog2();
+                let row = level as usize * USED;
+                range.push(Range {
+                    first: (row + a) as u16,
+                    second: (row + b + 1 - (1 << level)) as u16,
+                    floor,
+                    floor_share,
+                });
+            } else {
+                let centre = edge(j as f64);
+                let (floor, floor_share) = Floor::place(centre);
+                between.push(Between {
+                    bin: centre as u16,
+                    floor,
+                    bin_share: centre.fract() as f32,
+                    floor_share,
+                });
+            }
+        }
         Spectrum {
-            windows: [scaled(SHORT), scaled(LENGTH)],
-            time: fft.make_input_vec(),
-            bins: fft.make_output_vec(),
-            scratch: fft.make_scratch_vec(),
-            db: vec![0.0; USED],
-            floor: Floor::new(USED),
-            place,
+            windows,
+            both: vec![Complex::default(); LENGTH],
+            scratch: vec![Complex::default(); fft.get_inplace_scratch_len()],
+            db: [vec![0.0; USED], vec![0.0; USED]],
+            strongest: vec![0.0; STRONGEST * USED],
+            floor: Floor::new(),
+            between,
+            range,
+            height: vec![0.0; LogAxis::BINS],
+            bottom: vec![0.0; LogAxis::BINS],
             fft,
         }
     }
@@ -93,43 +143,74 @@ impl Spectrum {
     /// Transforms a frame of [`Self::FRAME`] samples.
     pub fn lines(&mut self, frame: &[f32], out: &mut Lines) {
         assert_eq!(frame.len(), LENGTH, "a frame is {LENGTH} samples");
+        for ((b, x), w) in self.both.iter_mut().zip(frame).zip(&self.windows) {
+            *b = Complex::new(w.re * x, w.im * x);
+        }
+        self.fft
+            .process_with_scratch(&mut self.both, &mut self.scratch);
+        self.powers();
         out.contrast.clear();
         out.contrast.resize(LogAxis::BINS, 0.0);
         out.level.clear();
         out.level.resize(LogAxis::BINS, 0.0);
         for look in 0..2 {
-            let window = &self.windows[look];
-            let from = (LENGTH - window.len()) / 2;
-            self.time.fill(0.0);
-            for ((t, x), w) in self.time.iter_mut().zip(&frame[from..]).zip(window) {
-                *t = x * w;
+            decibels(&mut self.db[look]);
+            self.lay(look);
+            let (height, bottom) = (&self.height[..], &self.bottom[..]);
+            for ((contrast, l), f) in out.contrast.iter_mut().zip(height).zip(bottom) {
+                *contrast += 0.5 * lesser(greater(l - f, -0.3), 3.0);
             }
-            // The lengths are those of the plan, so the transform cannot fail.
-            let _ =
-                self.fft
-                    .process_with_scratch(&mut self.time, &mut self.bins, &mut self.scratch);
-            decibels(&self.bins[..USED], &mut self.db);
-            let floor = self.floor.of(&self.db);
-            for ((place, contrast), level) in
-                self.place.iter().zip(&mut out.contrast).zip(&mut out.level)
-            {
-                let (l, f) = match *place {
-                    Place::Between(a, x) => {
-                        let a = a as usize;
-                        (
-                            self.db[a] * (1.0 - x) + self.db[a + 1] * x,
-                            floor[a] * (1.0 - x) + floor[a + 1] * x,
-                        )
-                    }
-                    Place::Range(a, b) => {
-                        let (a, b) = (a as usize, b as usize);
-                        let top = self.db[a..=b].iter().fold(f32::MIN, |m, v| m.max(*v));
-                        (top, floor[(a + b) / 2])
-                    }
-                };
-                *contrast += 0.5 * (l - f).clamp(-0.3, 3.0);
-                *level += 0.5 * l.max(f);
+            for ((level, l), f) in out.level.iter_mut().zip(height).zip(bottom) {
+                *level += 0.5 * greater(*l, *f);
             }
+        }
+    }
+
+    /// Takes the looks apart: a real part has a spectrum that is its own mirror image, conjugate, an
+    /// imaginary part one that is the negative of it.
+    fn powers(&mut self) {
+        let [short, long] = &mut self.db;
+        let first = self.both[0];
+        (short[0], long[0]) = (4.0 * first.re * first.re, 4.0 * first.im * first.im);
+        let mirror = self.both[LENGTH + 1 - USED..].iter().rev();
+        let bins = self.both[1..USED].iter().zip(mirror);
+        for ((s, l), (a, b)) in short[1..].iter_mut().zip(&mut long[1..]).zip(bins) {
+            let (sum, difference) = (Complex::new(a.re + b.re, a.im + b.im), a - b);
+            *s = sum.re * sum.re + difference.im * difference.im;
+            *l = sum.im * sum.im + difference.re * difference.re;
+        }
+    }
+
+    /// Lays a look and its floor on the logarithmic axis.
+    fn lay(&mut self, look: usize) {
+        let db = &self.db[look][..];
+        let floor = self.floor.of(db);
+        self.strongest[..USED].copy_from_slice(db);
+        for level in 1..STRONGEST {
+            let (done, rest) = self.strongest.split_at_mut(level * USED);
+            let half = &done[(level - 1) * USED..];
+            let shifted = &half[1 << (level - 1)..];
+            for ((o, a), b) in rest.iter_mut().zip(half).zip(shifted) {
+                *o = greater(*a, *b);
+            }
+        }
+        let under = |block: u16, share: f32| {
+            let block = usize::from(block);
+            floor[block] + (floor[block + 1] - floor[block]) * share
+        };
+        let (low, high) = self.height.split_at_mut(self.between.len());
+        let (low_floor, high_floor) = self.bottom.split_at_mut(self.between.len());
+        for ((l, f), p) in low.iter_mut().zip(low_floor).zip(&self.between) {
+            let bin = usize::from(p.bin);
+            *l = db[bin] + (db[bin + 1] - db[bin]) * p.bin_share;
+            *f = under(p.floor, p.floor_share);
+        }
+        for ((l, f), p) in high.iter_mut().zip(high_floor).zip(&self.range) {
+            *l = greater(
+                self.strongest[usize::from(p.first)],
+                self.strongest[usize::from(p.second)],
+            );
+            *f = under(p.floor, p.floor_share);
         }
     }
 }

@@ -72,20 +72,42 @@ impl Track<'_> {
         self.path[i] + (self.path[i + 1] - self.path[i]) * (x - i as f64)
     }
 
-    /// Sound between samples, by the cubic through four of them; zero beyond the ends.
-    fn sound(&self, sample: f64) -> f32 {
-        if sample < 1.0 {
-            return 0.0;
+    /// Sound at [`PIECE`] places from `first` on, `each` apart, by the cubic through the four samples
+    /// around a place; zero beyond the ends.
+    fn piece(&self, first: f64, each: f64) -> [f32; PIECE] {
+        /// Added to a number that is not negative, it leaves no bits after the point.
+        const WHOLE: f32 = 8_388_608.0;
+        let lowest = first.min(first + each * (PIECE - 1) as f64).floor() - 1.0;
+        let (offset, each) = ((first - lowest) as f32, each as f32);
+        // Each place, in samples from `lowest`, as a whole number of samples and the rest.
+        let mut whole = [0u32; PIECE];
+        let mut rest = [0.0f32; PIECE];
+        for i in 0..PIECE {
+            let place = offset + each * i as f32;
+            let shifted = place - 0.5 + WHOLE;
+            whole[i] = shifted.to_bits() & 0x007f_ffff;
+            rest[i] = place - (shifted - WHOLE);
         }
-        let i = sample as usize;
-        let x = (sample - i as f64) as f32;
-        let Some([a, b, c, d]) = self.sound.get(i - 1..i + 3) else {
-            return 0.0;
-        };
-        let p = 0.5 * (c - a);
-        let q = a - 2.5 * b + 2.0 * c - 0.5 * d;
-        let r = 0.5 * (d - a) + 1.5 * (b - c);
-        b + x * (p + x * (q + x * r))
+        let around = lowest as isize - 1;
+        let sound = self.sound.get(around.max(0) as usize..).unwrap_or(&[]);
+        let missing = (-around).max(0) as usize;
+        let mut four = [[0.0f32; PIECE]; 4];
+        for i in 0..PIECE {
+            let samples: &[f32; 4] = (whole[i] as usize)
+                .checked_sub(missing)
+                .and_then(|at| sound.get(at..)?.first_chunk())
+                .unwrap_or(&[0.0; 4]);
+            for (list, s) in four.iter_mut().zip(samples) {
+                list[i] = *s;
+            }
+        }
+        let [a, b, c, d] = &four;
+        std::array::from_fn(|i| {
+            let p = 0.5 * (c[i] - a[i]);
+            let q = a[i] - 2.5 * b[i] + 2.0 * c[i] - 0.5 * d[i];
+            let r = 0.5 * (d[i] - a[i]) + 1.5 * (b[i] - c[i]);
+            b[i] + rest[i] * (p + rest[i] * (q + rest[i] * r))
+        })
     }
 }
 
@@ -137,12 +159,15 @@ impl Angle {
                 let long = direction * step * PIECE as f64;
                 let mid = n + 0.5 * long / track.speed(n);
                 let next = n + long / track.speed(mid);
-                let each = (next - n) / PIECE as f64;
-                for j in 0..PIECE {
-                    let k = piece * PIECE + j;
-                    let i = if direction > 0.0 { half + k } else { half - k };
-                    turns.samples[i] = track.sound(n + each * j as f64);
-                }
+                let mut values = track.piece(n, (next - n) / PIECE as f64);
+                let k = piece * PIECE;
+                let from = if direction > 0.0 {
+                    half + k
+                } else {
+                    values.reverse();
+                    half - k - PIECE + 1
+                };
+                turns.samples[from..from + PIECE].copy_from_slice(&values);
                 n = next;
             }
         }
@@ -161,8 +186,9 @@ impl Angle {
         let _ = self
             .fft
             .process_with_scratch(&mut self.time, &mut self.bins, &mut self.scratch);
-        turns.orders.resize(self.bins.len(), 0.0);
-        crate::spectrum::decibels(&self.bins, &mut turns.orders);
+        turns.orders.clear();
+        turns.orders.extend(self.bins.iter().map(Complex::norm_sqr));
+        crate::spectrum::decibels(&mut turns.orders);
         turns.floor = floors(&turns.orders, 1.0 / turns.order_per_bin);
         turns
     }

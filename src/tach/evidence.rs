@@ -7,7 +7,7 @@
 //! 34 dB above the rest). A log-linear model with the weights of `weights` turns them into
 //! evidence.
 use super::weights::WEIGHTS;
-use crate::spectrum::{Lines, LogAxis};
+use crate::spectrum::{Lines, LogAxis, greater, greatest, lesser};
 use crate::units::{Hertz, Rpm};
 
 /// Rhythms that a state can have: a full firing every turn, every 2nd, 3rd, 4th.
@@ -16,10 +16,13 @@ pub const RHYTHMS: usize = 4;
 pub const FIRST: usize = 148;
 /// Speeds of the grid, one bin (0.97 %) apart, up to 267 Hz, 16,000 rpm.
 pub const SPEEDS: usize = 271;
+/// Length of a row of values over the grid: whole registers, of which the last value has no meaning.
+pub const WIDTH: usize = SPEEDS.next_multiple_of(LANES);
 /// Features of a speed.
 pub const FEATURES: usize = 32;
 
-const WHOLE: usize = 10;
+/// Whole orders.
+const WHOLE: u32 = 10;
 
 /// Speed of a place on the grid; fractions allowed.
 pub fn speed(place: f64) -> Rpm {
@@ -31,31 +34,70 @@ pub fn place(speed: Rpm) -> f64 {
     LogAxis::bin(Hertz(speed.hertz().0)) - FIRST as f64
 }
 
-/// Evidence of one frame.
-pub struct Evidence {
-    whole: [isize; WHOLE],
-    halves: Vec<isize>,
-    thirds: Vec<isize>,
-    quarters: Vec<isize>,
-    fifths: Vec<isize>,
-    features: Vec<[f32; SPEEDS]>,
-    spare: [f32; SPEEDS],
-    /// Contrast above the lines that stay.
-    moving: Vec<f32>,
-    logits: [[f32; SPEEDS]; RHYTHMS],
+/// Values of a row that are worked on together.
+const LANES: usize = 16;
+
+/// A row of values over the logarithmic axis with room on both sides: beyond the ends of the axis a
+/// line counts as absent.
+struct Axis([f32; WIDTH + LogAxis::BINS + WIDTH]);
+
+impl Axis {
+    fn new() -> Self {
+        Axis([0.0; WIDTH + LogAxis::BINS + WIDTH])
+    }
+
+    /// The part of the row that holds the axis.
+    fn bins(&mut self) -> &mut [f32] {
+        &mut self.0[WIDTH..WIDTH + LogAxis::BINS]
+    }
+
+    /// Where the row begins that a line lies on, `shift` bins above the grid of speeds.
+    fn start(shift: isize) -> usize {
+        (FIRST as isize + shift + WIDTH as isize).clamp(0, (WIDTH + LogAxis::BINS) as isize)
+            as usize
+    }
+
+    fn lanes(&self, start: usize) -> &[f32; LANES] {
+        // A start within the row always has a register's length after it.
+        self.0[start..].first_chunk().unwrap_or(&[0.0; LANES])
+    }
 }
 
-/// Adds `axis`, shifted, to `sum`; beyond the ends of the axis a line counts as absent.
-fn add(sum: &mut [f32; SPEEDS], axis: &[f32], shift: isize, scale: f32) {
-    let from = FIRST as isize + shift;
-    let skip = (-from).max(0) as usize;
-    let start = from.max(0) as usize;
-    if start >= axis.len() {
-        return;
+type Row = [f32; WIDTH];
+
+/// Fills a row with the sum over lines, each with its weight, of what `of` makes of its height.
+#[inline]
+fn fill(row: &mut Row, axis: &Axis, lines: &[(usize, f32)], of: impl Fn(f32) -> f32) {
+    for (at, out) in row.chunks_exact_mut(LANES).enumerate() {
+        let mut sum = [0.0; LANES];
+        for (start, weight) in lines {
+            let values = axis.lanes(start + at * LANES);
+            for i in 0..LANES {
+                sum[i] += weight * of(values[i]);
+            }
+        }
+        out.copy_from_slice(&sum);
     }
-    for (s, v) in sum[skip.min(SPEEDS)..].iter_mut().zip(&axis[start..]) {
-        *s += scale * v;
-    }
+}
+
+/// Evidence of one frame.
+pub struct Evidence {
+    /// Where the rows of the lines begin, with the weight of each in its feature.
+    families: Vec<(usize, Vec<(usize, f32)>)>,
+    /// For every second, third and fourth line.
+    alternation: [(usize, Vec<(usize, f32)>); 3],
+    first_five: Vec<(usize, f32)>,
+    halves: Vec<(usize, f32)>,
+    level_of_four: Vec<(usize, f32)>,
+    moving_families: [(usize, Vec<(usize, f32)>); 4],
+    features: Vec<Row>,
+    contrast: Axis,
+    level: Axis,
+    /// Contrast above the lines that stay.
+    moving: Axis,
+    /// Weights, a row of rhythms for each feature.
+    weights: [[f32; RHYTHMS]; FEATURES],
+    logits: [Row; RHYTHMS],
 }
 
 impl Evidence {
@@ -63,152 +105,155 @@ impl Evidence {
     /// at multiples and parts of the firing fundamental, while the grid holds crank speeds.
     pub fn new(firings: f64) -> Self {
         let at = (firings.log2() * LogAxis::PER_OCTAVE as f64).round() as isize;
-        let family = |parts: u32, last: u32, keep: &dyn Fn(u32) -> bool| -> Vec<isize> {
+        let line = |j: u32, parts: u32| Axis::start(at + LogAxis::shift(j, parts));
+        let family = |parts: u32, last: u32, keep: &dyn Fn(u32) -> bool| -> Vec<usize> {
             (1..=last)
                 .filter(|j| keep(*j))
-                .map(|j| at + LogAxis::shift(j, parts))
+                .map(|j| line(j, parts))
                 .collect()
         };
+        let whole = family(1, WHOLE, &|_| true);
+        let halves = family(2, 17, &|j| j % 2 == 1);
+        let thirds = family(3, 19, &|j| j % 3 != 0);
+        let quarters = family(4, 23, &|j| j % 2 == 1);
+        let fifths = family(5, 19, &|j| j % 5 != 0);
+        let mean = |lines: &[usize]| -> Vec<(usize, f32)> {
+            let share = 1.0 / lines.len() as f32;
+            lines.iter().map(|start| (*start, share)).collect()
+        };
+        // How far every `every`-th of the first nine lines stands above its two neighbours.
+        let alternation = |every: usize| -> Vec<(usize, f32)> {
+            let chosen = (every..9).step_by(every);
+            let share = 1.0 / chosen.clone().count() as f32;
+            chosen
+                .flat_map(|k| {
+                    [
+                        (whole[k - 1], share),
+                        (whole[k - 2], -0.5 * share),
+                        (whole[k], -0.5 * share),
+                    ]
+                })
+                .collect()
+        };
+        let mut features = vec![[0.0; WIDTH]; FEATURES];
+        features[0].fill(1.0);
+        for i in 0..WIDTH {
+            let octaves = (speed(i as f64).0 / 6_000.0).log2() as f32;
+            features[21][i] = octaves;
+            features[22][i] = octaves * octaves;
+        }
         Evidence {
-            whole: std::array::from_fn(|k| at + LogAxis::shift(k as u32 + 1, 1)),
-            halves: family(2, 17, &|j| j % 2 == 1),
-            thirds: family(3, 19, &|j| j % 3 != 0),
-            quarters: family(4, 23, &|j| j % 2 == 1),
-            fifths: family(5, 19, &|j| j % 5 != 0),
-            features: vec![[0.0; SPEEDS]; FEATURES],
-            spare: [0.0; SPEEDS],
-            moving: vec![0.0; LogAxis::BINS],
-            logits: [[0.0; SPEEDS]; RHYTHMS],
+            families: vec![
+                (1, mean(&whole[..1])),
+                (2, mean(&whole[1..2])),
+                (3, mean(&whole[2..3])),
+                (4, mean(&whole[3..4])),
+                (5, mean(&whole[4..7])),
+                (6, mean(&whole[7..10])),
+                (7, mean(&halves[..2])),
+                (8, mean(&halves[2..5])),
+                (9, mean(&halves[5..])),
+                (10, mean(&thirds[..4])),
+                (11, mean(&thirds[4..])),
+                (12, mean(&quarters[..4])),
+                (13, mean(&quarters[4..])),
+                (14, mean(&fifths)),
+            ],
+            alternation: [(15, 2), (17, 3), (19, 4)].map(|(row, every)| (row, alternation(every))),
+            first_five: mean(&whole[..5]),
+            halves: mean(&halves[..4]),
+            level_of_four: mean(&whole[..4]),
+            moving_families: [
+                (28, mean(&whole[..2])),
+                (29, mean(&whole[2..7])),
+                (30, mean(&halves[..5])),
+                (31, mean(&thirds[..6])),
+            ],
+            features,
+            contrast: Axis::new(),
+            level: Axis::new(),
+            moving: Axis::new(),
+            weights: std::array::from_fn(|f| std::array::from_fn(|r| WEIGHTS[r][f])),
+            logits: [[0.0; WIDTH]; RHYTHMS],
         }
     }
 
-    /// The features of every speed, [`FEATURES`] rows of [`SPEEDS`], in units of 10 dB: what the
-    /// weights were fitted to. `still` is the height of the lines that stay where they are
-    /// ([`Still`](crate::spectrum::Still)).
-    pub fn features(&mut self, lines: &Lines, still: &[f32]) -> &[[f32; SPEEDS]] {
-        let g = &lines.contrast[..];
-        for f in &mut self.features {
-            f.fill(0.0);
+    /// The features of every speed, [`FEATURES`] rows whose first [`SPEEDS`] values count, in units
+    /// of 10 dB: what the weights were fitted to. `still` is the height of the lines that stay where
+    /// they are ([`Still`](crate::spectrum::Still)).
+    pub fn features(&mut self, lines: &Lines, still: &[f32]) -> &[[f32; WIDTH]] {
+        self.contrast.bins().copy_from_slice(&lines.contrast);
+        self.level.bins().copy_from_slice(&lines.level);
+        for ((m, g), s) in (self.moving.bins().iter_mut())
+            .zip(&lines.contrast)
+            .zip(still)
+        {
+            *m = g - s;
         }
-        let f = &mut self.features;
-        f[0].fill(1.0);
-        for k in 0..4 {
-            add(&mut f[1 + k], g, self.whole[k], 1.0);
+        let f = &mut self.features[..];
+        for (row, lines) in &self.families {
+            fill(&mut f[*row], &self.contrast, lines, |v| v);
         }
-        for k in 4..7 {
-            add(&mut f[5], g, self.whole[k], 1.0 / 3.0);
+        for (row, lines) in &self.alternation {
+            fill(&mut f[*row], &self.level, lines, |v| v);
         }
-        for k in 7..10 {
-            add(&mut f[6], g, self.whole[k], 1.0 / 3.0);
-        }
-        let mut mean = |row: usize, shifts: &[isize]| {
-            for s in shifts {
-                add(&mut f[row], g, *s, 1.0 / shifts.len() as f32);
-            }
-        };
-        mean(7, &self.halves[..2]);
-        mean(8, &self.halves[2..5]);
-        mean(9, &self.halves[5..]);
-        mean(10, &self.thirds[..4]);
-        mean(11, &self.thirds[4..]);
-        mean(12, &self.quarters[..4]);
-        mean(13, &self.quarters[4..]);
-        mean(14, &self.fifths);
-        for (row, every) in [(15, 2), (17, 3), (19, 4)] {
-            self.alternation(row, every, &lines.level);
-        }
-        let f = &mut self.features;
         for row in [15, 17] {
-            for i in 0..SPEEDS {
-                f[row + 1][i] = (f[row][i] - 0.3).max(0.0);
+            for i in 0..WIDTH {
+                f[row + 1][i] = greater(f[row][i] - 0.3, 0.0);
             }
         }
-        for k in 0..5 {
-            self.spare.fill(0.0);
-            add(&mut self.spare, g, self.whole[k], 1.0);
-            for (m, s) in f[20].iter_mut().zip(&self.spare) {
-                *m += 0.2 * s.min(0.6);
-            }
-        }
-        for i in 0..SPEEDS {
-            let octaves = (speed(i as f64).0 / 6_000.0).log2() as f32;
-            f[21][i] = octaves;
-            f[22][i] = octaves * octaves;
-        }
+        fill(&mut f[20], &self.contrast, &self.first_five, |v| {
+            lesser(v, 0.6)
+        });
         f[23].fill(f32::MAX);
-        for s in &self.halves[..4] {
-            self.spare.fill(0.0);
-            add(&mut self.spare, g, *s, 1.0);
-            for (m, s) in f[23].iter_mut().zip(&self.spare) {
-                *m = m.min(s.max(-0.1));
+        for (start, _) in &self.halves {
+            for (m, s) in f[23].iter_mut().zip(&self.contrast.0[*start..]) {
+                *m = lesser(*m, greater(*s, -0.1));
             }
         }
         // How far the whole orders stand above the halves and thirds between them: the alternation
         // at a half and a third of the speed; and the alternation at its double.
         let octave = LogAxis::PER_OCTAVE;
         let third = LogAxis::shift(3, 1) as usize;
-        for i in 0..SPEEDS {
-            f[24][i] = if i >= octave {
-                f[15][i - octave]
-            } else {
-                f[15][0]
-            };
-            f[25][i] = if i >= third {
-                f[17][i - third]
-            } else {
-                f[17][0]
-            };
-            f[26][i] = if i + octave < SPEEDS {
-                f[15][i + octave]
-            } else {
-                f[15][SPEEDS - 1]
-            };
+        for (row, of, down) in [(24, 15, octave), (25, 17, third)] {
+            let (first, values) = (f[of][0], f[of]);
+            f[row][..down].fill(first);
+            f[row][down..].copy_from_slice(&values[..WIDTH - down]);
         }
-        let top = lines.level[FIRST..].iter().fold(f32::MIN, |m, v| m.max(*v));
-        for k in 0..4 {
-            add(&mut f[27], &lines.level, self.whole[k], 0.25);
-        }
+        let (last, values) = (f[15][SPEEDS - 1], f[15]);
+        f[26][..SPEEDS - octave].copy_from_slice(&values[octave..SPEEDS]);
+        f[26][SPEEDS - octave..].fill(last);
+        let top = greatest(&lines.level[FIRST..]);
+        fill(&mut f[27], &self.level, &self.level_of_four, |v| v);
         for v in f[27].iter_mut() {
-            *v = (*v - top).max(-4.0);
+            *v = greater(*v - top, -4.0);
         }
-        for ((m, s), g) in self.moving.iter_mut().zip(still).zip(g) {
-            *m = g - s;
+        for (row, lines) in &self.moving_families {
+            fill(&mut f[*row], &self.moving, lines, |v| v);
         }
-        for k in 0..2 {
-            add(&mut f[28], &self.moving, self.whole[k], 0.5);
-        }
-        for k in 2..7 {
-            add(&mut f[29], &self.moving, self.whole[k], 0.2);
-        }
-        for s in &self.halves[..5] {
-            add(&mut f[30], &self.moving, *s, 0.2);
-        }
-        for s in &self.thirds[..6] {
-            add(&mut f[31], &self.moving, *s, 1.0 / 6.0);
-        }
-        f
+        &self.features
     }
 
-    /// How far every `every`-th of the first nine lines stands above its two neighbours.
-    fn alternation(&mut self, row: usize, every: usize, level: &[f32]) {
-        let out = &mut self.features[row];
-        let count = (1..9).filter(|k| k % every == 0).count() as f32;
-        for k in (every..9).step_by(every) {
-            add(out, level, self.whole[k - 1], 1.0 / count);
-            add(out, level, self.whole[k - 2], -0.5 / count);
-            add(out, level, self.whole[k], -0.5 / count);
-        }
-    }
-
-    /// Logarithm of the evidence for each rhythm and speed, up to a constant.
-    pub fn logits(&mut self, lines: &Lines, still: &[f32]) -> &[[f32; SPEEDS]; RHYTHMS] {
+    /// Logarithm of the evidence for each rhythm and speed, up to a constant; the first [`SPEEDS`]
+    /// values count.
+    pub fn logits(&mut self, lines: &Lines, still: &[f32]) -> &[[f32; WIDTH]; RHYTHMS] {
         self.features(lines, still);
-        for (logits, weights) in self.logits.iter_mut().zip(&WEIGHTS) {
-            logits.fill(0.0);
-            for (f, w) in self.features.iter().zip(weights) {
-                for (l, v) in logits.iter_mut().zip(f) {
-                    *l += w * v;
+        // Few enough at a time that all sums stay in registers.
+        const FEW: usize = 8;
+        for at in (0..WIDTH).step_by(FEW) {
+            let mut sums = [[0.0f32; FEW]; RHYTHMS];
+            for (f, weights) in self.features.iter().zip(&self.weights) {
+                let Some(values) = f[at..].first_chunk::<FEW>() else {
+                    continue;
+                };
+                for (sum, w) in sums.iter_mut().zip(weights) {
+                    for i in 0..FEW {
+                        sum[i] += w * values[i];
+                    }
                 }
+            }
+            for (row, sum) in self.logits.iter_mut().zip(&sums) {
+                row[at..at + FEW].copy_from_slice(sum);
             }
         }
         &self.logits

@@ -8,7 +8,8 @@
 //! is scaled down by [`SCALE`].
 use std::collections::VecDeque;
 
-use super::evidence::{RHYTHMS, SPEEDS};
+use super::evidence::{RHYTHMS, SPEEDS, WIDTH};
+use crate::spectrum::{greater, greatest, sum};
 
 /// Weight of one hop's evidence.
 const SCALE: f32 = 0.5;
@@ -22,8 +23,11 @@ const CHANGE: f32 = 0.03;
 /// Bins on either side that count as the same speed when probabilities are added up.
 const NEAR: usize = 3;
 
-const PADDED: usize = SPEEDS + 2 * REACH;
-type State = [[f32; SPEEDS]; RHYTHMS];
+const PADDED: usize = WIDTH + 2 * REACH;
+/// Speeds worked on together.
+const LANES: usize = 16;
+/// A value for each rhythm and speed; beyond [`SPEEDS`] the evidence is 0.
+type State = [[f32; WIDTH]; RHYTHMS];
 
 /// The chain's verdict on one hop.
 #[derive(Clone, Copy, Debug)]
@@ -40,11 +44,13 @@ pub struct Place {
 
 /// A chain with a fixed look-ahead.
 pub struct Chain {
-    kernel: [f32; 2 * REACH + 1],
+    kernel: [f32; REACH + 1],
     /// Hops that a verdict looks ahead.
     ahead: usize,
     /// Hops decided at a time.
     batch: usize,
+    /// Hops beyond those that get a verdict as well.
+    beyond: usize,
     /// Places of the grid that the search band allows.
     band: std::ops::Range<usize>,
     evidence: VecDeque<Box<State>>,
@@ -58,17 +64,15 @@ pub struct Chain {
 }
 
 impl Chain {
-    /// A chain that decides `batch` hops at a time, each with at least `ahead` hops after it.
-    pub fn new(ahead: usize, batch: usize, band: std::ops::Range<usize>) -> Self {
-        let mut kernel: [f32; 2 * REACH + 1] =
-            std::array::from_fn(|i| (-STIFFNESS * (i as f32 - REACH as f32).abs()).exp());
-        let sum: f32 = kernel.iter().sum();
-        kernel.iter_mut().for_each(|k| *k /= sum);
-        let blank = || Box::new([[0.0; SPEEDS]; RHYTHMS]);
+    /// A chain that decides `batch` hops at a time, each with at least `ahead` hops after it, and
+    /// says what it thinks by then of up to `beyond` of those.
+    pub fn new(ahead: usize, batch: usize, beyond: usize, band: std::ops::Range<usize>) -> Self {
+        let blank = || Box::new([[0.0; WIDTH]; RHYTHMS]);
         Chain {
-            kernel,
+            kernel: kernel(),
             ahead,
             batch,
+            beyond,
             band: band.start.min(SPEEDS - 1)..band.end.min(SPEEDS),
             evidence: VecDeque::new(),
             forward: VecDeque::new(),
@@ -80,27 +84,22 @@ impl Chain {
     }
 
     /// Takes one hop's evidence (logarithms). When a batch is complete, returns the verdicts on
-    /// every hop from the first undecided one to the newest; the first `batch` of them are final.
+    /// the hops from the first undecided one on; the first `batch` of them are final.
     pub fn push(&mut self, logits: &State) -> Option<(&[Place], usize)> {
-        let mut e = self
-            .pool
-            .pop()
-            .unwrap_or_else(|| Box::new([[0.0; SPEEDS]; RHYTHMS]));
         let band = self.band.clone();
         let top = logits
             .iter()
-            .flat_map(|row| &row[band.clone()])
-            .fold(f32::MIN, |m, v| m.max(*v));
+            .map(|row| greatest(&row[band.clone()]))
+            .fold(f32::MIN, greater);
+        let mut e = self.blank();
         for (out, row) in e.iter_mut().zip(logits) {
-            out.fill(0.0);
-            for i in band.clone() {
-                out[i] = exp(SCALE * (row[i] - top));
+            for (o, v) in out.iter_mut().zip(row) {
+                *o = exp(SCALE * (v - top));
             }
+            out[..band.start].fill(0.0);
+            out[band.end..].fill(0.0);
         }
-        let mut a = self
-            .pool
-            .pop()
-            .unwrap_or_else(|| Box::new([[0.0; SPEEDS]; RHYTHMS]));
+        let mut a = self.blank();
         match self.forward.back() {
             Some(last) => step(&self.kernel, last, &mut a),
             None => a.iter_mut().for_each(|row| row.fill(1.0)),
@@ -114,6 +113,13 @@ impl Chain {
         } else {
             None
         }
+    }
+
+    /// A state with whatever is in it.
+    fn blank(&mut self) -> Box<State> {
+        self.pool
+            .pop()
+            .unwrap_or_else(|| Box::new([[0.0; WIDTH]; RHYTHMS]))
     }
 
     /// Ends the sound: verdicts on all hops that are left, all final.
@@ -135,8 +141,10 @@ impl Chain {
                 step(&self.kernel, &self.backward, &mut self.message);
                 std::mem::swap(&mut self.backward, &mut self.message);
             }
-            self.verdicts
-                .push(verdict(&self.forward[t], &self.backward));
+            if t < final_hops + self.beyond {
+                self.verdicts
+                    .push(verdict(&self.forward[t], &self.backward));
+            }
         }
         self.verdicts.reverse();
         // The last decided hop stays as the start of the next forward step; it is in `forward`'s
@@ -149,37 +157,54 @@ impl Chain {
     }
 }
 
-/// `exp` for arguments up to 0, to 0.1 %: Schraudolph's bit trick with a cubic correction is enough
-/// for evidence.
+/// `exp` for arguments up to about 0, to 0.02 %: whole powers of two by the exponent, a cubic between.
 #[inline]
 fn exp(x: f32) -> f32 {
-    let y = (x * std::f32::consts::LOG2_E).max(-60.0);
-    // Truncation of a number made positive: a call to `floor` costs more than the polynomial.
-    let whole = ((y + 64.0) as i32 - 64) as f32;
-    let m = y - whole;
-    let p = 1.0 + m * (0.695_976_1 + m * (0.224_940_6 + m * 0.079_020_3));
-    f32::from_bits(((whole + 127.0) as u32) << 23) * p
+    /// Added to a number, it leaves no bits after the point: rounds without a call.
+    const WHOLE: f32 = 12_582_912.0;
+    let y = greater(x * std::f32::consts::LOG2_E, -60.0);
+    let shifted = y + WHOLE;
+    let m = y - (shifted - WHOLE);
+    // 2^m on [-1/2, 1/2], least squares of the relative error at Chebyshev nodes.
+    let p = 1.0 + m * (0.693_369 + m * (0.242_220_5 + m * 0.054_592_85));
+    f32::from_bits((shifted.to_bits() << 23).wrapping_add(0x3f80_0000)) * p
+}
+
+/// What a move by 0, 1, … bins leaves of a probability, before the whole is scaled to 1.
+fn kernel() -> [f32; REACH + 1] {
+    std::array::from_fn(|i| (-STIFFNESS * i as f32).exp())
 }
 
 /// One step of the chain: change of rhythm, then of speed. The kernel is even, so that the same
 /// step serves forward and backward.
-fn step(kernel: &[f32; 2 * REACH + 1], from: &State, to: &mut State) {
-    let mut mean = [0.0f32; SPEEDS];
+///
+/// The kernel falls by the same factor with each bin, so that its nine terms on either side are
+/// three sums of three.
+fn step(q: &[f32; REACH + 1], from: &State, to: &mut State) {
+    const { assert!(REACH == 8, "three sums of three terms reach eight bins") };
+    let scale = 1.0 / (2.0 * q.iter().sum::<f32>() - 1.0);
+    let mut mean = [0.0f32; WIDTH];
     for row in from {
         for (m, v) in mean.iter_mut().zip(row) {
             *m += v * (CHANGE / RHYTHMS as f32);
         }
     }
     let mut padded = [0.0f32; PADDED];
+    // Sums of three terms downwards and upwards from each place.
+    let (mut below, mut above) = ([0.0f32; PADDED], [0.0f32; PADDED]);
     for (row, out) in from.iter().zip(to.iter_mut()) {
-        for ((p, v), m) in padded[REACH..REACH + SPEEDS].iter_mut().zip(row).zip(&mean) {
+        for ((p, v), m) in padded[REACH..].iter_mut().zip(row).zip(&mean) {
             *p = v * (1.0 - CHANGE) + m;
         }
-        out.fill(0.0);
-        for (i, k) in kernel.iter().enumerate() {
-            for (o, p) in out.iter_mut().zip(&padded[i..i + SPEEDS]) {
-                *o += k * p;
-            }
+        for (i, (b, a)) in below[2..].iter_mut().zip(&mut above).enumerate() {
+            let (low, middle, high) = (padded[i], padded[i + 1], padded[i + 2]);
+            *b = high + q[1] * middle + q[2] * low;
+            *a = low + q[1] * middle + q[2] * high;
+        }
+        for (i, o) in out.iter_mut().enumerate() {
+            let down = below[i + 8] + q[3] * below[i + 5] + q[6] * below[i + 2];
+            let up = above[i + 8] + q[3] * above[i + 11] + q[6] * above[i + 14];
+            *o = scale * (down + up - padded[i + 8]);
         }
     }
 }
@@ -187,60 +212,68 @@ fn step(kernel: &[f32; 2 * REACH + 1], from: &State, to: &mut State) {
 /// Multiplies in evidence and scales the sum to 1. A trace of every state stays, so that no
 /// evidence can lock the chain for ever.
 fn multiply(state: &mut State, evidence: &State) {
-    let mut sum = 0.0f32;
-    for (row, e) in state.iter_mut().zip(evidence) {
-        for (s, e) in row.iter_mut().zip(e) {
-            *s *= e;
-            sum += *s;
+    let mut lanes = [0.0f32; LANES];
+    for (s, e) in (state.as_flattened_mut().chunks_exact_mut(LANES))
+        .zip(evidence.as_flattened().chunks_exact(LANES))
+    {
+        for i in 0..LANES {
+            s[i] *= e[i];
+            lanes[i] += s[i];
         }
     }
-    if sum > 0.0 {
-        let scale = 1.0 / sum;
-        for row in state.iter_mut() {
-            for s in row.iter_mut() {
-                *s = *s * scale + 1e-12;
-            }
+    let all: f32 = lanes.iter().sum();
+    if all > 0.0 {
+        let scale = 1.0 / all;
+        for s in state.as_flattened_mut() {
+            *s = *s * scale + 1e-12;
         }
     } else {
-        state
-            .iter_mut()
-            .for_each(|row| row.fill(1.0 / (RHYTHMS * SPEEDS) as f32));
+        let even = 1.0 / (RHYTHMS * SPEEDS) as f32;
+        state.as_flattened_mut().fill(even);
     }
 }
 
 /// Reads the most probable speed from a forward and a backward state.
 fn verdict(forward: &State, backward: &State) -> Place {
-    let mut joint = [[0.0f32; SPEEDS]; RHYTHMS];
-    let mut margin = [0.0f32; SPEEDS];
-    for ((j, f), b) in joint.iter_mut().zip(forward).zip(backward) {
-        for i in 0..SPEEDS {
-            j[i] = f[i] * b[i];
-            margin[i] += j[i];
+    // Probability of each speed, and of it with its neighbours.
+    let mut margin = [0.0f32; WIDTH + 2 * NEAR];
+    for (f, b) in forward.iter().zip(backward) {
+        for ((m, f), b) in margin[NEAR..].iter_mut().zip(f).zip(b) {
+            *m += f * b;
         }
     }
-    let mut before = [0.0f32; SPEEDS + 1];
-    for i in 0..SPEEDS {
-        before[i + 1] = before[i] + margin[i];
+    margin[NEAR + SPEEDS..].fill(0.0);
+    let mut mass = [0.0f32; WIDTH];
+    for shift in 0..=2 * NEAR {
+        for (m, v) in mass.iter_mut().zip(&margin[shift..]) {
+            *m += v;
+        }
     }
-    let total = before[SPEEDS].max(f32::MIN_POSITIVE);
-    let mass: [f32; SPEEDS] = std::array::from_fn(|i| {
-        before[(i + NEAR + 1).min(SPEEDS)] - before[i.saturating_sub(NEAR)]
-    });
-    let best = |from: usize, to: usize| (from..to).max_by(|a, b| mass[*a].total_cmp(&mass[*b]));
+    let mass = &mass[..SPEEDS];
+    let margin = &margin[NEAR..NEAR + SPEEDS];
+    let total = sum(margin, margin, |m, _| m).max(f32::MIN_POSITIVE);
+    let best = |from: usize, to: usize| {
+        let row = &mass[from..to];
+        let most = greatest(row);
+        row.iter().rposition(|m| *m == most).map(|i| from + i)
+    };
     let top = best(0, SPEEDS).unwrap_or(0);
+    let near = |i: usize| i.saturating_sub(NEAR)..(i + NEAR + 1).min(SPEEDS);
     let centre = |i: usize| -> f64 {
-        let range = i.saturating_sub(NEAR)..(i + NEAR + 1).min(SPEEDS);
-        let m: f64 = margin[range.clone()].iter().map(|v| f64::from(*v)).sum();
+        let m: f64 = near(i).map(|k| f64::from(margin[k])).sum();
         if m > 0.0 {
-            range.map(|k| k as f64 * f64::from(margin[k])).sum::<f64>() / m
+            near(i)
+                .map(|k| k as f64 * f64::from(margin[k]))
+                .sum::<f64>()
+                / m
         } else {
             i as f64
         }
     };
-    let near = top.saturating_sub(NEAR)..(top + NEAR + 1).min(SPEEDS);
-    let mut rhythm: [f32; RHYTHMS] = std::array::from_fn(|p| joint[p][near.clone()].iter().sum());
-    let sum: f32 = rhythm.iter().sum::<f32>().max(f32::MIN_POSITIVE);
-    rhythm.iter_mut().for_each(|r| *r /= sum);
+    let mut rhythm: [f32; RHYTHMS] =
+        std::array::from_fn(|p| near(top).map(|i| forward[p][i] * backward[p][i]).sum());
+    let all: f32 = rhythm.iter().sum::<f32>().max(f32::MIN_POSITIVE);
+    rhythm.iter_mut().for_each(|r| *r /= all);
     let other = [
         best(0, top.saturating_sub(3 * NEAR)),
         best((top + 3 * NEAR + 1).min(SPEEDS), SPEEDS),
@@ -266,11 +299,40 @@ mod tests {
         for i in 0..4_000 {
             let x = -(i as f32) * 0.01;
             assert!(
-                (exp(x) / x.exp() - 1.0).abs() < 2e-3,
+                (exp(x) / x.exp() - 1.0).abs() < 2e-4,
                 "{x}: {} {}",
                 exp(x),
                 x.exp()
             );
+        }
+    }
+
+    /// A single state spreads by the kernel, cut at the ends of the grid, and by the change of rhythm.
+    #[test]
+    fn a_step_spreads_by_the_kernel() {
+        for at in [0, 1, 5, 100, SPEEDS - 1] {
+            let mut from = [[0.0; WIDTH]; RHYTHMS];
+            from[1][at] = 1.0;
+            let mut to = from;
+            step(&kernel(), &from, &mut to);
+            let share = |apart: usize| (-f64::from(STIFFNESS) * apart as f64).exp();
+            let whole = 2.0 * (0..=REACH).map(share).sum::<f64>() - 1.0;
+            for (r, row) in to.iter().enumerate() {
+                for (i, value) in row.iter().enumerate() {
+                    let moved = if i.abs_diff(at) <= REACH {
+                        share(i.abs_diff(at)) / whole
+                    } else {
+                        0.0
+                    };
+                    let change = f64::from(CHANGE) / RHYTHMS as f64;
+                    let stays = if r == 1 { 1.0 - f64::from(CHANGE) } else { 0.0 };
+                    let expected = moved * (stays + change);
+                    assert!(
+                        (f64::from(*value) - expected).abs() < 1e-6,
+                        "{at}, rhythm {r}, place {i}: {value} for {expected}"
+                    );
+                }
+            }
         }
     }
 }

@@ -7,6 +7,7 @@
 //! maximum-likelihood estimate for harmonics in white noise (variance bound: Rife and Boorstyn
 //! 1974, for harmonics after Kay, both from memory).
 use super::angle::Turns;
+use crate::spectrum::{greater, lesser};
 
 /// Orders that vote.
 const ORDERS: usize = 12;
@@ -28,14 +29,29 @@ pub struct Refined {
     pub lines: usize,
 }
 
-/// Height of the spectrum at a fractional bin.
-fn at(orders: &[f32], bin: f64) -> f32 {
-    let i = bin as usize;
-    if i + 1 >= orders.len() {
-        return -10.0;
+/// Stretches of the widest search, those below the path's speed first.
+const STEPS: usize = (WIDEST / STEP + 0.5) as usize;
+type Stretches = [f32; 2 * STEPS + 1];
+
+/// Adds to `heights`, for each stretch, how far the spectrum stands above a floor where a line
+/// expected at bin `bin` would lie.
+fn add_heights(heights: &mut [f32], stretches: &[f32], orders: &[f32], floor: f32, bin: f32) {
+    let mut values: [Stretches; 3] = [[0.0; 2 * STEPS + 1]; 3];
+    let [low, high, share] = &mut values;
+    for (i, stretch) in stretches.iter().enumerate() {
+        let place = bin * (1.0 + stretch);
+        let whole = place as u16;
+        share[i] = place - f32::from(whole);
+        let pair = orders
+            .get(usize::from(whole)..)
+            .and_then(|o| o.first_chunk())
+            .unwrap_or(&[-10.0; 2]);
+        [low[i], high[i]] = *pair;
     }
-    let x = (bin - i as f64) as f32;
-    orders[i] * (1.0 - x) + orders[i + 1] * x
+    for (i, height) in heights.iter_mut().enumerate() {
+        let level = low[i] * (1.0 - share[i]) + high[i] * share[i];
+        *height += lesser(greater(level - floor, -0.5), 2.5);
+    }
 }
 
 /// Finds the common stretch of the whole orders; `search` limits how far (0 to 1, of the widest).
@@ -43,21 +59,22 @@ pub fn refine(turns: &Turns, search: f64) -> Refined {
     let bins_per_order = 1.0 / turns.order_per_bin;
     let highest = ORDERS.min((turns.per_turn / 2).saturating_sub(2)).max(1);
     let floor = &turns.floor[1..];
-    let height = |stretch: f64| -> f32 {
-        (1..=highest)
-            .map(|k| {
-                (at(&turns.orders, k as f64 * bins_per_order * (1.0 + stretch)) - floor[k - 1])
-                    .clamp(-0.5, 2.5)
-            })
-            .sum()
-    };
-    let steps = (WIDEST * search / STEP).round() as i32;
-    let best = (-steps..=steps)
-        .map(|i| f64::from(i) * STEP)
-        // A small price for distance settles ties in favour of the path.
-        .map(|s| (s, height(s) - (s.abs() * 6.0) as f32))
-        .max_by(|a, b| a.1.total_cmp(&b.1))
-        .map_or(0.0, |b| b.0);
+    let steps = ((WIDEST * search / STEP).round() as usize).min(STEPS);
+    let stretches: Stretches = std::array::from_fn(|i| ((i as f64 - STEPS as f64) * STEP) as f32);
+    let range = STEPS - steps..STEPS + steps + 1;
+    let stretches = &stretches[range.clone()];
+    let mut heights: Stretches = [0.0; 2 * STEPS + 1];
+    let heights = &mut heights[range];
+    for k in 1..=highest {
+        let bin = (k as f64 * bins_per_order) as f32;
+        add_heights(heights, stretches, &turns.orders, floor[k - 1], bin);
+    }
+    // A small price for distance settles ties in favour of the path.
+    let (best, top) = stretches
+        .iter()
+        .zip(heights.iter())
+        .max_by(|a, b| (a.1 - a.0.abs() * 6.0).total_cmp(&(b.1 - b.0.abs() * 6.0)))
+        .map_or((0.0, 0.0), |(s, h)| (f64::from(*s), *h));
     let (mut sum, mut weight, mut lines) = (0.0, 0.0, 0);
     let mut votes = [(0.0f64, 0.0f64); ORDERS];
     for k in 1..=highest {
@@ -88,7 +105,7 @@ pub fn refine(turns: &Turns, search: f64) -> Refined {
         weight += w;
         lines += 1;
     }
-    let total = f64::from(height(best)) / highest as f64;
+    let total = f64::from(top) / highest as f64;
     if lines == 0 {
         return Refined {
             ratio: 1.0 + best,
@@ -99,14 +116,13 @@ pub fn refine(turns: &Turns, search: f64) -> Refined {
     }
     let mut mean = sum / weight;
     // A line of something else drags the mean; those further off than a bin lose their vote.
-    let near: Vec<(f64, f64)> = votes
+    let near = votes
         .iter()
         .enumerate()
         .filter(|(k, v)| v.1 > 0.0 && ((v.0 - best) * (k + 1) as f64 * bins_per_order).abs() < 1.0)
-        .map(|(_, v)| *v)
-        .collect();
+        .map(|(_, v)| *v);
     let (s, w) = near
-        .iter()
+        .clone()
         .fold((0.0, 0.0), |(s, w), v| (s + v.1 * v.0, w + v.1));
     if w > 0.0 {
         mean = s / w;
@@ -116,13 +132,13 @@ pub fn refine(turns: &Turns, search: f64) -> Refined {
     // in the window's bin; what the lines disagree beyond that counts as well.
     let bin = turns.order_per_bin;
     let theory = 0.4 * bin * bin / weight;
-    let scatter = near.iter().map(|v| v.1 * (v.0 - mean).powi(2)).sum::<f64>()
-        / weight
-        / (near.len() as f64).max(1.0);
+    let lines = near.clone().count();
+    let scatter =
+        near.map(|v| v.1 * (v.0 - mean).powi(2)).sum::<f64>() / weight / (lines as f64).max(1.0);
     Refined {
         ratio: 1.0 + mean,
         error: (theory + scatter).sqrt(),
         height: total,
-        lines: near.len(),
+        lines,
     }
 }

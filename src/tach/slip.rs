@@ -7,6 +7,7 @@
 //! does that. So the lines of the stretch before a moment are compared with those after it, once as
 //! they are and once shifted by a half (a third) of the period.
 use super::angle::{SAMPLES, Turns};
+use crate::spectrum::sum;
 
 /// Lines compared.
 const LINES: usize = 10;
@@ -26,8 +27,13 @@ pub struct Likeness {
     pub halves: f64,
     /// Likeness of the lines that such a shift leaves as they are (even ones), -1 to 1.
     pub whole: f64,
-    /// How far the even lines stand above the odd ones beside them, in dB.
+    /// How far the lines of whole turns stand above those beside them, in dB (at the path's own base:
+    /// the even lines).
     pub alternation: f64,
+    /// Lines that a shift by a third turns: likeness without a shift, -1 to 1.
+    pub thirds: f64,
+    /// Likeness of the lines that such a shift leaves as they are (every third), -1 to 1.
+    pub whole_thirds: f64,
     /// The odd lines are alike after a shift by half a period, and only so.
     pub half_slip: bool,
     /// The same for a shift by a third or two thirds.
@@ -36,10 +42,10 @@ pub struct Likeness {
 
 /// Compares lines at one base; keeps the levels for whitening.
 pub struct Comparison {
-    /// Turns a period: 1 for the crank itself, 2 for half of it.
+    /// Turns a period: 1 for the crank itself, 2 for half of it, 3 for a third.
     turns: usize,
     level: [f64; LINES],
-    table: Vec<(f32, f32)>,
+    waves: Waves,
     fold: [Vec<f32>; 2],
 }
 
@@ -51,7 +57,7 @@ impl Comparison {
         Comparison {
             turns,
             level: [0.0; LINES],
-            table: Vec::new(),
+            waves: Waves::default(),
             fold: [Vec::new(), Vec::new()],
         }
     }
@@ -74,7 +80,7 @@ impl Comparison {
                     *f += s;
                 }
             }
-            lines(&self.fold[side], &mut self.table)
+            lines(&self.fold[side], &mut self.waves)
         });
         for (k, level) in self.level.iter_mut().enumerate() {
             let p = power(before[k]) + power(after[k]);
@@ -89,16 +95,20 @@ impl Comparison {
             .into_iter()
             .fold(f64::MIN, f64::max);
         let db: [f64; LINES] = self.level.map(|p| 10.0 * (p + f64::MIN_POSITIVE).log10());
-        let even_lines = (1..LINES - 1).step_by(2);
-        let alternation = even_lines
+        // The lines that a slip leaves as they are, against their neighbours.
+        let step = self.turns.max(2);
+        let kept = (step - 1..LINES - 1).step_by(step);
+        let alternation = kept
             .clone()
             .map(|k| db[k] - 0.5 * (db[k - 1] + db[k + 1]))
             .sum::<f64>()
-            / even_lines.len() as f64;
+            / kept.len() as f64;
         Likeness {
             alternation,
             halves: odd,
             whole: even,
+            thirds: third,
+            whole_thirds,
             half_slip: -odd > ALIKE && even > STEADY,
             third_slip: by_third > ALIKE && by_third > third + 0.5 && whole_thirds > STEADY,
         }
@@ -117,8 +127,12 @@ impl Comparison {
             let w = 1.0 / (self.level[k - 1] + f64::MIN_POSITIVE);
             let (x, y) = (a[k - 1], b[k - 1]);
             let (re, im) = (x.0 * y.0 + x.1 * y.1, x.0 * y.1 - x.1 * y.0);
-            let turn = std::f64::consts::TAU * k as f64 * shift;
-            cross += w * (re * turn.cos() - im * turn.sin());
+            cross += w * if shift == 0.0 {
+                re
+            } else {
+                let turn = std::f64::consts::TAU * k as f64 * shift;
+                re * turn.cos() - im * turn.sin()
+            };
             pa += w * power(x);
             pb += w * power(y);
         }
@@ -134,26 +148,39 @@ fn power(c: Complex) -> f64 {
     c.0 * c.0 + c.1 * c.1
 }
 
-/// The first [`LINES`] Fourier lines of one period.
-fn lines(period: &[f32], table: &mut Vec<(f32, f32)>) -> [Complex; LINES] {
-    let n = period.len();
-    if table.len() != n {
-        *table = (0..n)
-            .map(|i| {
-                let x = std::f32::consts::TAU * i as f32 / n as f32;
-                (x.cos(), x.sin())
-            })
-            .collect();
-    }
-    std::array::from_fn(|k| {
-        let (mut re, mut im) = (0.0f32, 0.0f32);
-        let mut at = 0;
-        for v in period {
-            let (c, s) = table[at];
-            re += v * c;
-            im -= v * s;
-            at = (at + k + 1) & (n - 1);
+/// Cosines and negative sines of the first [`LINES`] lines of a period, a row for each, kept for each
+/// length that came. Lengths of one comparison are a power of two each times the same number.
+#[derive(Default)]
+struct Waves(Vec<Vec<f32>>);
+
+impl Waves {
+    fn of(&mut self, length: usize) -> &[f32] {
+        let at = length.ilog2() as usize;
+        if self.0.len() <= at {
+            self.0.resize(at + 1, Vec::new());
         }
-        (f64::from(re), f64::from(im))
-    })
+        let rows = &mut self.0[at];
+        if rows.is_empty() {
+            let angle = |i: usize| std::f32::consts::TAU * i as f32 / length as f32;
+            let table: Vec<(f32, f32)> = (0..length)
+                .map(|i| (angle(i).cos(), -angle(i).sin()))
+                .collect();
+            for k in 1..=LINES {
+                let wave = (0..length).map(|i| table[i * k % length]);
+                rows.extend(wave.clone().map(|w| w.0));
+                rows.extend(wave.map(|w| w.1));
+            }
+        }
+        rows
+    }
+}
+
+/// The first [`LINES`] Fourier lines of one period.
+fn lines(period: &[f32], waves: &mut Waves) -> [Complex; LINES] {
+    let mut rows = waves.of(period.len()).chunks_exact(period.len());
+    let mut part = || {
+        rows.next()
+            .map_or(0.0, |row| sum(period, row, |v, w| v * w))
+    };
+    std::array::from_fn(|_| (f64::from(part()), f64::from(part())))
 }

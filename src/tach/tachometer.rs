@@ -16,6 +16,9 @@ use crate::units::Rpm;
 const AROUND: usize = 20;
 /// Hops of the decided path that are kept.
 const KEEP: usize = 2 * AROUND;
+/// Hops of the path that are needed beyond the last decided one: those around it are put right where
+/// the path moves fast, which takes the hops around them.
+const BEYOND: usize = 2 * AROUND;
 /// A change from hop to hop beyond which the path is broken, as a ratio.
 const BREAK: f64 = 1.12;
 /// Change of speed a second (as a ratio) above which the cut is done twice.
@@ -147,7 +150,7 @@ impl Tachometer {
             evidence: Evidence::new(firings),
             firings,
             band,
-            chain: Chain::new(look.hops, look.batch, from..to),
+            chain: Chain::new(look.hops, look.batch, BEYOND, from..to),
             angle: Angle::new(),
             counter: Counter::new(),
             last: None,
@@ -258,7 +261,7 @@ impl Tracker {
                     probability: place.probability,
                     rhythm: place.rhythm,
                     change,
-                    counts: self.counter.again(change),
+                    counts: self.counter.again(change, &place.rhythm),
                     fresh: false,
                     ..last
                 };
@@ -288,7 +291,9 @@ impl Tracker {
                     runner_up: (evidence::speed(place.runner_up.0), place.runner_up.1),
                     change,
                     refined,
-                    counts: self.counter.push(&self.angle.turns, speed, change),
+                    counts: self
+                        .counter
+                        .push(&self.angle.turns, speed, change, &place.rhythm),
                     fresh: true,
                 };
                 self.hop += 1;
@@ -361,6 +366,7 @@ impl Tracker {
             self.base,
             p.moment.rpm,
             self.band,
+            self.firings,
         );
         let path = p.moment.rpm;
         let times = |f: f64| Rpm(path.0 * f);
@@ -404,11 +410,8 @@ impl Tracker {
             p.moment.rpm = times(factor);
             p.moment.refined = refined;
             p.moment.runner_up = (path, 0.1);
-            p.moment.rhythm = match self.base {
-                Base::Double => [0.0, 1.0, 0.0, 0.0],
-                Base::Triple => [0.0, 0.0, 1.0, 0.0],
-                Base::Half | Base::Same => [1.0, 0.0, 0.0, 0.0],
-            };
+            p.moment.rhythm = [0.0; RHYTHMS];
+            p.moment.rhythm[self.base.every() - 1] = 1.0;
             each(&p.moment, &self.angle.turns);
         }
         self.pool.push(p.local);
