@@ -339,6 +339,6 @@ fn a_machine_that_is_known_otherwise_keeps_its_own_words() {
         visits: vec![],
     };
     let done = book.import(&brought).unwrap();
-    assert_eq!(done.differing, [own.tag.clone()]);
+    assert_eq!(done.differing, std::slice::from_ref(&own.tag));
     assert_eq!(book.machine("saw 1").unwrap(), Some(own));
 }

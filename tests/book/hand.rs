@@ -130,11 +130,9 @@ fn the_air_of_another_place_is_compared() {
             metres,
         ]));
         let text = String::from_utf8(output.stdout).unwrap();
-        let air = text
-            .split("Air: ")
+        text.split("Air: ")
             .nth(1)
-            .map(|air| air.split_whitespace().collect::<Vec<_>>().join(" "));
-        air
+            .map(|air| air.split_whitespace().collect::<Vec<_>>().join(" "))
     };
     // Set at 1,000 m and 30 °C: 1.03 kg/m³ by ISO 2533. At sea level and 0 °C it is 1.29: 25 % more.
     let denser = here("0", "0").unwrap();

@@ -52,7 +52,7 @@ fn notes(bench: &Bench) -> Vec<String> {
         .collect()
 }
 
-fn add<'a>(note: &'a str) -> [&'a str; 7] {
+fn add(note: &str) -> [&str; 7] {
     ["book", "--book", "book", "add", "trimmer 4", "--note", note]
 }
 
