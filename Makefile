@@ -26,7 +26,7 @@ test: ## run every test
 browser: ## look at job sheets in a real browser (SHOTS=folder keeps screenshots)
 	@.ci/need cc chromium node
 	cargo test --locked --test sheet
-	cd tests/browser && npm ci --silent --no-audit --no-fund
+	cd tests/browser && npm ci --loglevel=error --no-audit --no-fund
 	node tests/browser/look.mjs target/tmp/sheets $(SHOTS)
 
 check: ## clippy with warnings denied, without and with the microphone
