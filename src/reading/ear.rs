@@ -23,7 +23,7 @@ const AROUND: usize = 93;
 const BELIEVE: (f64, f64) = (0.6, -0.3);
 const BELIEVE_LIVE: (f64, f64) = (0.4, -0.5);
 /// Score of a single hop below which it is not read even within a stretch that is believed.
-const LOST: f64 = -9.0;
+const LOST: f64 = -11.9;
 /// Probability of the base below which a speed is not told.
 const LEAST: f64 = 0.3;
 /// Parts of the 95 % interval, as ratios, fitted to the errors on synthetic engines: the engine's
@@ -163,7 +163,10 @@ impl Decision {
         let level = self.level(moment.hop);
         let firing = self.judge.judge(moment, look);
         let (d, f) = (self.judge.differences, self.judge.families);
-        let score = self.presence.score(moment, &d, &f, level);
+        // The score was fitted with the level of the cut, which is as long as the turns in it.
+        let power: f64 = look.samples.iter().map(|x| f64::from(x * x)).sum();
+        let cut = Decibels::from_power(power / look.samples.len() as f64);
+        let score = self.presence.score(moment, &d, &f, cut);
         let moved = RAMP * (moment.change.abs() - STILL).max(0.0);
         let half = (WANDER.powi(2) + (LINES * moment.error).powi(2) + moved)
             .sqrt()
