@@ -80,7 +80,7 @@ man: ## man pages into target/man
 man-pages:
 	@mkdir -p $(INTO)
 	$(NOTE) man > $(INTO)/engine-note.1
-	@for c in read listen tune synth check machine 'machine new' 'machine show' 'machine check' schema completions man; do \
+	@for c in read listen tune practice synth check machine 'machine new' 'machine show' 'machine check' procedure schema completions man; do \
 	  $(NOTE) man $$c > $(INTO)/engine-note-$${c// /-}.1; done
 
 install: ## build with the microphone and install program, man pages and completions under PREFIX

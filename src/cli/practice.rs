@@ -34,7 +34,7 @@ pub fn practice(arguments: &Practice) -> Result<Outcome, Trouble> {
     let mut view = view(false, false)?;
     if !matches!(view, View::Screen(..)) {
         return Err(Trouble::usage(
-            "practice needs a terminal of 64 columns and 26 rows or more: its keys are the screwdriver",
+            "practice needs a terminal of 64 columns and 23 rows or more: its keys are the screwdriver",
             "run it in a terminal window, larger if it has one",
         ));
     }

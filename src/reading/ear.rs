@@ -36,8 +36,10 @@ const RAMP: f64 = 0.000_9;
 const STILL: f64 = 0.05;
 /// The live score follows at half of the quick memory.
 const SLOWER: f64 = 0.5;
-/// Log odds, before anything is heard, that an engine runs where a technician says that one stands
-/// there: nineteen to one. The score was fitted on as many sounds with an engine as without.
+/// Log odds that an engine that was heard a moment ago still runs, where somebody says that one
+/// stands there: nineteen to one. To be believed first it needs the score alone, since an engine that
+/// is stopped is part of every tuning: on six engines of the bench that stood, 0.8 % of the hops were
+/// read (6.4 % with the same odds from the beginning); of those at idle 97 %, at full throttle all.
 const EXPECTED: f64 = 2.944;
 
 /// A frame with the quality by which channels are compared.
@@ -211,8 +213,9 @@ impl Decision {
                     .smooth
                     .map_or(score, |s| s + SLOWER * SMOOTH * (score - s));
                 self.smooth = Some(s);
-                if self.look == Look::Beside {
-                    s + { let v = |n: &str, d: f64| std::env::var(n).ok().and_then(|x| x.parse().ok()).unwrap_or(d); if self.believed { v("STAY", 2.944) } else { v("START", 2.944) } }
+                // What ran a moment ago most likely runs now.
+                if self.look == Look::Beside && self.believed {
+                    s + EXPECTED
                 } else {
                     s
                 }
