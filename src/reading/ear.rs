@@ -240,7 +240,7 @@ impl Decision {
             }
         };
         let (believe, doubt) = match self.look {
-            Look::Live => BELIEVE_LIVE,
+            Look::Live | Look::Beside => BELIEVE_LIVE,
             Look::Ahead => BELIEVE,
         };
         self.believed = mean > if self.believed { doubt } else { believe };
