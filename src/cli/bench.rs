@@ -211,9 +211,9 @@ impl Bench {
         };
         vec![
             format!(
-                "{engine}, throttle {throttle}; turns {}{}{}",
-                held(Screw::High, "1 high out", settings.high),
-                held(Screw::Low, "2 low out", settings.low),
+                "{engine}, throttle {throttle} {}{}{}",
+                held(Screw::High, "1 high", settings.high),
+                held(Screw::Low, "2 low", settings.low),
                 held(Screw::Idle, "3 idle in", settings.idle),
             ),
             "123 screw  ←→ 1/16  ↑↓ 1/4  0 seat  space full  v part  z snap  k start  o off".into(),

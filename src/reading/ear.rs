@@ -37,10 +37,11 @@ const STILL: f64 = 0.05;
 /// The live score follows at half of the quick memory.
 const SLOWER: f64 = 0.5;
 /// Log odds that an engine that was heard a moment ago still runs, where somebody says that one
-/// stands there: nineteen to one. To be believed first it needs the score alone, since an engine that
-/// is stopped is part of every tuning: on six engines of the bench that stood, 0.8 % of the hops were
-/// read (6.4 % with the same odds from the beginning); of those at idle 97 %, at full throttle all.
+/// stands there (nineteen to one), and what is left of them after each hop in which it is not heard:
+/// they fade in 2 s. To be believed first it needs the score alone, since an engine that stands is
+/// part of every tuning.
 const EXPECTED: f64 = 2.944;
+const FADES: f64 = 0.992;
 
 /// A frame with the quality by which channels are compared.
 #[derive(Clone, Copy, Debug)]
@@ -78,6 +79,8 @@ struct Decision {
     past: VecDeque<f64>,
     smooth: Option<f64>,
     believed: bool,
+    /// Log odds added by what was heard before.
+    expected: f64,
 }
 
 impl Ear {
@@ -97,6 +100,7 @@ impl Ear {
             past: VecDeque::new(),
             smooth: None,
             believed: false,
+            expected: 0.0,
         };
         Ear {
             tachometer: Tachometer::new(
@@ -213,12 +217,14 @@ impl Decision {
                     .smooth
                     .map_or(score, |s| s + SLOWER * SMOOTH * (score - s));
                 self.smooth = Some(s);
-                // What ran a moment ago most likely runs now.
-                if self.look == Look::Beside && self.believed {
-                    s + EXPECTED
-                } else {
-                    s
+                if self.look == Look::Beside {
+                    self.expected = if self.believed {
+                        EXPECTED
+                    } else {
+                        self.expected * FADES
+                    };
                 }
+                s + self.expected
             }
             Look::Ahead => {
                 let later = self
