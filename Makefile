@@ -1,7 +1,7 @@
 # What each target does: `make help`.
 SHELL := /bin/bash
 .DELETE_ON_ERROR:
-.PHONY: help demo test test-mic check bench fuzz fuzz-build docs man man-pages schema install fmt snapshots
+.PHONY: help demo test test-mic browser check bench fuzz fuzz-build docs man man-pages schema install fmt snapshots
 
 PREFIX ?= $(HOME)/.local
 # Seconds for each fuzz target.
@@ -26,6 +26,12 @@ test: ## run every test
 test-mic: ## the tests at a virtual microphone, on a sound server of their own
 	@.ci/need cc alsa pulse
 	cargo test --locked --features mic --lib --test microphone -- --test-threads 4
+
+browser: ## look at job sheets in a real browser (SHOTS=folder keeps screenshots)
+	@.ci/need cc chromium node
+	cargo test --locked --test sheet
+	cd tests/browser && npm ci --loglevel=error --no-audit --no-fund
+	node tests/browser/look.mjs target/tmp/sheets $(SHOTS)
 
 check: ## clippy with warnings denied, without and with the microphone
 	@.ci/need cc alsa
@@ -80,7 +86,8 @@ man: ## man pages into target/man
 man-pages:
 	@mkdir -p $(INTO)
 	$(NOTE) man > $(INTO)/engine-note.1
-	@for c in read listen tune practice synth check machine 'machine new' 'machine show' 'machine check' procedure schema completions man; do \
+	@for c in read listen tune synth check machine 'machine new' 'machine show' 'machine check' book 'book add' 'book list' \
+	  'book show' 'book export' 'book import' sheet procedure practice schema completions man; do \
 	  $(NOTE) man $$c > $(INTO)/engine-note-$${c// /-}.1; done
 
 install: ## build with the microphone and install program, man pages and completions under PREFIX

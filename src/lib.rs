@@ -9,6 +9,9 @@
 //!                                           spans)              JSON, CSV)
 //! ```
 //!
+//! [`procedure`] and [`session`] stand between the last two and guide a whole tuning; [`book`] keeps
+//! what was done to each machine.
+//!
 //! Beside them stand [`units`], [`machine`] (what the technician knows of the engine), [`synth`]
 //! (test signals with a known truth) and [`cli`] (the only place that prints and exits).
 #![warn(missing_docs)]
@@ -17,6 +20,7 @@ pub mod units;
 
 pub mod machine;
 
+pub mod book;
 pub mod capture;
 pub mod firing;
 pub mod guide;

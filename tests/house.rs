@@ -77,6 +77,7 @@ fn every_make_target_that_is_named_exists() {
         "demo",
         "test",
         "test-mic",
+        "browser",
         "check",
         "install",
         "bench",

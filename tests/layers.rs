@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Who may import whom, in the order of the sound. A folder that is not listed is an error.
-const ALLOWED: [(&str, &[&str]); 13] = [
+const ALLOWED: [(&str, &[&str]); 14] = [
     ("units", &[]),
     ("machine", &["units"]),
     ("capture", &["units", "machine"]),
@@ -46,6 +46,21 @@ const ALLOWED: [(&str, &[&str]); 13] = [
         ],
     ),
     (
+        "book",
+        &[
+            "units",
+            "machine",
+            "capture",
+            "spectrum",
+            "tach",
+            "firing",
+            "reading",
+            "guide",
+            "procedure",
+            "session",
+        ],
+    ),
+    (
         "report",
         &[
             "units",
@@ -58,6 +73,7 @@ const ALLOWED: [(&str, &[&str]); 13] = [
             "guide",
             "procedure",
             "session",
+            "book",
         ],
     ),
     ("synth", &["units", "machine"]),
@@ -74,6 +90,7 @@ const ALLOWED: [(&str, &[&str]); 13] = [
             "guide",
             "procedure",
             "session",
+            "book",
             "report",
             "synth",
         ],

@@ -5,9 +5,11 @@ use clap::builder::PossibleValue;
 use clap::{ArgGroup, Args, Parser, Subcommand, ValueEnum, value_parser};
 use clap_complete::Shell;
 
+use super::book_args::{BookCommand, Save};
 use super::exit;
 use super::listen_flags::Listen;
 use super::practice_flags::Practice;
+use super::sheet::Sheet;
 use super::tune_flags::Tune;
 use super::values::{
     CARBURETORS, COILS, CYCLES, USES, classes, ready_names, speed, speed_range, words,
@@ -56,6 +58,8 @@ Examples:
   engine-note read clip.m4a --machine trimmer.toml"
     )]
     Machine(Machine),
+    Book(BookCommand),
+    Sheet(Sheet),
     /// Print the JSON Schema of the data that `read` or `tune` writes
     #[command(
         after_help = "Examples:\n  engine-note schema > reading.schema.json\n  engine-note schema --events > events.schema.json"
@@ -117,6 +121,7 @@ Examples:
   engine-note read trimmer.m4a
   engine-note read trimmer.m4a --machine trimmer.toml
   engine-note read saw.wav --cylinders 1 --speed-range 2000:15000
+  engine-note read trimmer.m4a --save \"trimmer 4\"
   engine-note read recordings/ --format ndjson > readings.ndjson
   engine-note read a.wav b.wav --format csv > frames.csv
   arecord -f S16_LE -r 48000 -c 1 -d 10 -t raw | engine-note read - --raw s16le:48000:1
@@ -139,6 +144,8 @@ pub struct Read {
     /// Samples without a header, for example s16le:48000:1 (codings u8, s16le, s24le, s32le, f32le)
     #[arg(long, value_name = "CODING:RATE:CHANNELS")]
     pub raw: Option<String>,
+    #[command(flatten)]
+    pub keep: Save,
 }
 
 impl ValueEnum for Format {

@@ -1,6 +1,7 @@
 //! The exit codes: the one place where they are decided.
 use std::process::ExitCode;
 
+use crate::book::BookError;
 use crate::capture::Fault;
 use crate::machine::ProfileError;
 
@@ -13,7 +14,7 @@ pub enum Outcome {
     Differs,
     /// 2: the command line, a profile, a scene or an expectation file is wrong.
     Usage,
-    /// 3: an input cannot be read, or the output cannot be written.
+    /// 3: an input or the job book cannot be read, or the output cannot be written.
     Unreadable,
     /// 4: read, but nothing was audible as an engine.
     NoEngine,
@@ -103,13 +104,42 @@ impl From<&ProfileError> for Outcome {
     }
 }
 
+impl From<&BookError> for Outcome {
+    fn from(error: &BookError) -> Outcome {
+        match error {
+            // Said on the command line, not by a file.
+            BookError::UnknownMachine { .. }
+            | BookError::UnknownVisit { .. }
+            | BookError::NoVisit { .. }
+            | BookError::Tag
+            | BookError::Value { .. } => Outcome::Usage,
+            BookError::NoFolder
+            | BookError::Missing { .. }
+            | BookError::Foreign { .. }
+            | BookError::Newer { .. }
+            | BookError::OldReadOnly { .. }
+            | BookError::Damaged { .. }
+            | BookError::Busy { .. }
+            | BookError::Full { .. }
+            | BookError::ReadOnly { .. }
+            | BookError::CannotOpen { .. }
+            | BookError::Disk { .. }
+            | BookError::Profile { .. }
+            | BookError::Json { .. }
+            | BookError::Stray { .. }
+            | BookError::Twice { .. }
+            | BookError::Clip { .. } => Outcome::Unreadable,
+        }
+    }
+}
+
 /// The codes as the help shows them.
 pub const HELP: &str = "\
 Exit codes:
   0  read; tuned (`tune`)
   1  read, but not what was expected (`check`); not tuned to the end (`tune`)
   2  the command line, a machine profile, a scene or an expectation file is wrong
-  3  a clip cannot be read, or the output cannot be written
+  3  a clip or the job book cannot be read, or the output cannot be written
   4  nothing was audible as an engine
 With several clips the worst one counts: 2, then 3, 4, 1, 0. Where the reader of the output goes \
 away (as with `| head`), the program ends quietly with 0.";

@@ -7,6 +7,10 @@ mod answers;
 mod args;
 mod bench;
 mod board;
+mod book;
+mod book_add;
+mod book_args;
+mod book_values;
 mod check;
 mod closing;
 mod desk;
@@ -34,6 +38,7 @@ mod read;
 mod ready;
 mod rehearsal;
 mod screen;
+mod sheet;
 mod stream;
 mod synth;
 mod terminal;
@@ -90,6 +95,8 @@ fn command(command: Command) -> Result<Outcome, Trouble> {
         Command::Tune(arguments) => tune::tune(&arguments),
         Command::Schema { events } => paper::schema(events).map(|()| Outcome::Read),
         Command::Procedure(arguments) => procedure::card(&arguments),
+        Command::Book(command) => book::book(command),
+        Command::Sheet(arguments) => sheet::sheet(&arguments),
         Command::Completions { shell } => paper::completions(shell).map(|()| Outcome::Read),
         Command::Man { command } => paper::man(&command).map(|()| Outcome::Read),
     }

@@ -14,10 +14,15 @@ const LONG: u64 = 1 << 31;
 
 /// The profile that a command works with.
 pub fn known(flags: &Known) -> Result<Profile, Trouble> {
-    let mut profile = match &flags.machine {
+    let profile = match &flags.machine {
         Some(path) => load(path)?,
         None => Profile::default(),
     };
+    over(profile, flags)
+}
+
+/// A profile with the flags over it.
+pub fn over(mut profile: Profile, flags: &Known) -> Result<Profile, Trouble> {
     if let Some(cycle) = flags.cycle {
         profile.cycle = cycle;
     }

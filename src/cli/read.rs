@@ -2,11 +2,12 @@
 use std::ops::ControlFlow;
 
 use super::args::Read;
+use super::book_add::Keeping;
 use super::exit::Outcome;
 use super::hear::hear;
 use super::in_order::in_order;
-use super::inputs::{Input, inputs};
-use super::profile::known;
+use super::inputs::{Input, Inputs, inputs};
+use super::profile::{known, load, over};
 use super::progress::Progress;
 use super::terminal::{complain, look, output};
 use super::trouble::Trouble;
@@ -14,10 +15,12 @@ use crate::capture::RawFormat;
 use crate::machine::Profile;
 use crate::report::{Format, Gatherer, Renderer, Report};
 
-/// A clip that was read, and what is to be said beside it.
-struct Done {
-    report: Report,
-    aside: Option<Trouble>,
+/// A clip that was read.
+pub struct Done {
+    /// The result.
+    pub report: Report,
+    /// What is to be said beside it.
+    pub aside: Option<Trouble>,
 }
 
 /// Runs the command.
@@ -25,6 +28,9 @@ pub fn read(arguments: &Read) -> Result<Outcome, Trouble> {
     let machine = known(&arguments.known)?;
     let raw = raw_format(arguments)?;
     let found = inputs(&arguments.clips)?;
+    if arguments.keep.save.is_some() {
+        return read_and_keep(arguments, &found);
+    }
     let progress = Progress::new(found.list.len());
     let mut renderer = Renderer::new(output(), arguments.format, found.several, look());
     let mut worst = Outcome::Read;
@@ -32,7 +38,7 @@ pub fn read(arguments: &Read) -> Result<Outcome, Trouble> {
     in_order(
         &found.list,
         |input| match input {
-            Ok(input) => one(input, raw, &machine, arguments.format, &progress),
+            Ok(input) => gathered(input, raw, &machine, arguments.format, &progress),
             Err(trouble) => Err(trouble.clone()),
         },
         |result| {
@@ -75,7 +81,37 @@ pub fn read(arguments: &Read) -> Result<Outcome, Trouble> {
     }
 }
 
-fn one(
+/// Reads one clip and writes what was heard into the job book, under the profile that the book knows
+/// where none is given.
+fn read_and_keep(arguments: &Read, found: &Inputs) -> Result<Outcome, Trouble> {
+    let [Ok(input @ Input::File(path))] = &found.list[..] else {
+        return Err(Trouble::usage(
+            "--save is for one file",
+            "save each clip by itself; `-` leaves no file that could be found again",
+        ));
+    };
+    let flags = &arguments.known;
+    let given = flags.machine.as_deref().map(load).transpose()?;
+    let Some(keeping) = Keeping::begin(&arguments.keep, given.as_ref())? else {
+        return Ok(Outcome::Read);
+    };
+    let machine = over(keeping.profile().clone(), flags)?;
+    let progress = Progress::new(1);
+    let done = gathered(input, None, &machine, arguments.format, &progress)?;
+    let mut renderer = Renderer::new(output(), arguments.format, false, look());
+    progress.done(|| {
+        renderer
+            .write(&done.report)
+            .and_then(|()| renderer.finish())
+    })?;
+    if let Some(aside) = &done.aside {
+        complain(aside);
+    }
+    keeping.keep(path, &done.report)
+}
+
+/// Reads one clip to its end.
+pub fn gathered(
     input: &Input,
     raw: Option<RawFormat>,
     machine: &Profile,

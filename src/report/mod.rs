@@ -5,6 +5,8 @@
 //! [`Format`]. Speeds are in revolutions per minute, times in seconds from the start of the sound,
 //! levels in decibels against full scale.
 //!
+//! A [`Sheet`] is the page that goes with a machine; [`history`] and [`machines`] show the job book.
+//!
 //! An [`Expectation`] says what a clip should read; a [`Comparison`] takes the frames and says what
 //! differs.
 //!
@@ -18,11 +20,16 @@ mod comparison;
 mod expectation;
 mod frames;
 mod gather;
+mod history;
 mod look;
+mod machine_words;
+mod page;
 mod plot;
 mod render;
 mod result;
+mod room;
 mod schema;
+mod sheet;
 mod table;
 mod text;
 mod tidy;
@@ -34,8 +41,10 @@ pub use comparison::{Comparison, Difference};
 pub use expectation::{Expectation, ExpectationError, Stretch};
 pub use frames::{FrameKeeper, FrameLine, KeptFrames};
 pub use gather::Gatherer;
+pub use history::{air_notice, history, machines};
 pub use look::{Glyphs, Look, Tone};
 pub use render::{Format, Renderer};
 pub use result::{ClipFacts, Layout, Notice, Report};
 pub use schema::schema;
+pub use sheet::{Picture, Sheet};
 pub use trace::{Bucket, KINDS, Trace};

@@ -1,5 +1,7 @@
 //! The words of the trade for what the types say.
+use crate::book::MoveMade;
 use crate::firing::FiringKind;
+use crate::procedure::Reference;
 use crate::reading::SpanKind;
 use crate::tach::Unreadable;
 use crate::units::{Rpm, Seconds};
@@ -39,6 +41,23 @@ pub fn unreadable(reason: Unreadable) -> &'static str {
         Unreadable::TwoEngines => "two engines at once",
         Unreadable::Unsteady => "speed too unsteady to follow",
     }
+}
+
+/// A turn that was made.
+pub fn turned(made: &MoveMade) -> String {
+    let MoveMade {
+        screw,
+        direction,
+        turns,
+        from,
+    } = made;
+    let from = match from {
+        Reference::Here => "",
+        Reference::Seat => ", counted from lightly seated",
+        Reference::Touch => ", counted from the first touch",
+        Reference::RichStop => ", counted from the rich end of the cap's travel",
+    };
+    format!("{screw} {turns} {direction}{from}")
 }
 
 /// A whole number in groups of three: 12345.6 is "12,346".

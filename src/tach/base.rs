@@ -264,8 +264,11 @@ pub fn decide<'a>(
     let levels = ((EVEN_LEVELS - now.halves.alternation) / PER_LEVEL).clamp(-3.0, 2.0);
     let half = ENOUGH_HALF + SHIFT * (likely(speed) - likely(times(Base::Half))) - LEVELS * levels;
     let half = half.max(1.0);
-    // Two (three) unlike cylinders have lines in step at half (a third) of their firings by nature.
-    let unlike = |cylinders: f64| (firings / cylinders).fract() == 0.0;
+    // Two (three) unlike cylinders have lines in step at half (a third) of their firings by nature,
+    // but weaker ones.
+    let unlike = |cylinders: f64, lines: &Likeness| {
+        (firings / cylinders).fract() == 0.0 && lines.alternation > EVEN_LEVELS - PER_LEVEL
+    };
     let third = ENOUGH_THIRD + SHIFT * (likely(speed) - likely(times(Base::Third)));
     let third = third.max(1.0);
     // In a rhythm of its own the period holds other turns.
@@ -289,9 +292,12 @@ pub fn decide<'a>(
         twice
     } else if enough(thrice, most.triple, ENOUGH) {
         thrice
-    } else if now.rhythm[2] > RHYTHM && !unlike(3.0) && enough(Base::Third, most.third, third) {
+    } else if now.rhythm[2] > RHYTHM
+        && !unlike(3.0, &now.thirds)
+        && enough(Base::Third, most.third, third)
+    {
         Base::Third
-    } else if !unlike(2.0) && enough(Base::Half, most.half, half) {
+    } else if !unlike(2.0, &now.halves) && enough(Base::Half, most.half, half) {
         Base::Half
     } else {
         Base::Same

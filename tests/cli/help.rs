@@ -23,6 +23,11 @@ helps! {
     help_machine_show: &["machine", "show", "--help"];
     help_machine_check: &["machine", "check", "--help"];
     help_procedure: &["procedure", "--help"];
+    help_book: &["book", "--help"];
+    help_book_add: &["book", "add", "--help"];
+    help_book_show: &["book", "show", "--help"];
+    help_book_export: &["book", "export", "--help"];
+    help_sheet: &["sheet", "--help"];
     help_schema: &["schema", "--help"];
     help_completions: &["completions", "--help"];
     help_man: &["man", "--help"];
@@ -39,7 +44,7 @@ fn version_is_that_of_the_crate() {
 
 #[test]
 fn every_help_has_an_example_where_there_is_something_to_give() {
-    let commands: [&[&str]; 12] = [
+    let commands: &[&[&str]] = &[
         &["read"],
         &["listen"],
         &["tune"],
@@ -50,6 +55,13 @@ fn every_help_has_an_example_where_there_is_something_to_give() {
         &["machine", "show"],
         &["machine", "check"],
         &["procedure"],
+        &["book"],
+        &["book", "add"],
+        &["book", "list"],
+        &["book", "show"],
+        &["book", "export"],
+        &["book", "import"],
+        &["sheet"],
         &["completions"],
         &["man"],
     ];
@@ -77,6 +89,9 @@ fn a_man_page_for_each_command() {
         "machine new",
         "machine show",
         "machine check",
+        "book",
+        "book add",
+        "sheet",
         "schema",
         "completions",
         "man",
