@@ -226,7 +226,7 @@ impl High {
             return self.out(book, 1);
         }
         if lean > NEAR && burbles && !book.at_stop(Screw::High, Direction::In) {
-            let far = distance.at_least > 0.4 && room > 0.4;
+            let far = skip >= onset::HEAVY && distance.at_least > 0.4 && room > 0.4;
             let most = if far { 8 } else { 4 };
             return Next::Do(Task::turn(Screw::High, Direction::In, steps(lean, most)));
         }
