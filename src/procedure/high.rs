@@ -16,14 +16,14 @@ use super::task::{FULL, Report, Task};
 use crate::guide::trade::FIRST_FULL_RICHER;
 use crate::guide::{Direction, Screw, Turn};
 
-/// The goal lies this much rich of the onset, in turns.
-const GOAL: f64 = 0.02;
+/// The goal lies this much rich of just four-stroking, in turns.
+const GOAL: f64 = 0.005;
 /// Nearer than this it is left alone.
 const NEAR: f64 = 0.018;
 /// As sure as this it must be before it is left, in turns.
 const SURE: f64 = 0.022;
-/// Where it may stand this far lean of the onset, the burble is looked for again.
-const LEAN: f64 = -0.02;
+/// Where it may stand this far lean of that, the burble is looked for again.
+const LEAN: f64 = -0.035;
 /// More looks than this give no more.
 const MOST: u32 = 26;
 /// What an eighth of a turn richer changes at most, `trade::EIGHTH_OF_HIGH`, for a whole turn.
@@ -155,7 +155,6 @@ impl High {
         }
         let place = book.screws.high;
         let distance = onset::distance(&book.full, place.out, place.variance);
-        eprintln!("DBG out {:.3} rpm {:.0} skip {skip:.2} mean {:.3} dev {:.3} atl {:.3} room {:.3} slope {:?}", place.out, look.rpm, distance.mean, distance.deviation, distance.at_least, room(book, look), slope(book).map(|s| (s/look.rpm*1000.0).round()/1000.0));
         self.towards(book, look, skip, distance)
     }
 

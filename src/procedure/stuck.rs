@@ -109,12 +109,9 @@ impl Symptom {
                 F::ThrottleLinkage,
             ],
             Symptom::TooFast => &[F::Attachment, F::AirLeak, F::LimiterCoil],
-            Symptom::TooFastClean => &[
-                F::AirLeak,
-                F::FuelStarvation,
-                F::Attachment,
-                F::LimiterCoil,
-            ],
+            Symptom::TooFastClean => {
+                &[F::AirLeak, F::FuelStarvation, F::Attachment, F::LimiterCoil]
+            }
             Symptom::Hunting => &[
                 F::AirLeak,
                 F::FuelStarvation,

@@ -111,7 +111,9 @@ fn planted_faults_are_named() {
         println!("{fault:?}: {named} of {}", runs.len());
         if let Ok(seed) = std::env::var("SHOW") {
             for (s, r) in &runs {
-                if (10_000 + s).to_string() == seed && std::env::var("FAULT").is_ok_and(|f| f == format!("{fault:?}")) {
+                if (10_000 + s).to_string() == seed
+                    && std::env::var("FAULT").is_ok_and(|f| f == format!("{fault:?}"))
+                {
                     println!("{} {:#?}", told(r), r.outcome.faults);
                 }
             }
