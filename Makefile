@@ -1,7 +1,7 @@
 # What each target does: `make help`.
 SHELL := /bin/bash
 .DELETE_ON_ERROR:
-.PHONY: help demo test check bench fuzz fuzz-build docs man man-pages schema install fmt snapshots
+.PHONY: help demo test test-mic check bench fuzz fuzz-build docs man man-pages schema install fmt snapshots
 
 PREFIX ?= $(HOME)/.local
 # Seconds for each fuzz target.
@@ -22,6 +22,10 @@ demo: ## install what is missing, build, read a shipped clip
 test: ## run every test
 	@.ci/need cc
 	cargo test --locked
+
+test-mic: ## the tests at a virtual microphone, on a sound server of their own
+	@.ci/need cc alsa pulse
+	cargo test --locked --features mic --lib --test microphone -- --test-threads 4
 
 check: ## clippy with warnings denied, without and with the microphone
 	@.ci/need cc alsa

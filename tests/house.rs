@@ -76,6 +76,7 @@ fn every_make_target_that_is_named_exists() {
     let commands = [
         "demo",
         "test",
+        "test-mic",
         "check",
         "install",
         "bench",

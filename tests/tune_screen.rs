@@ -150,7 +150,7 @@ fn the_screen_shows_what_to_do_how_fast_and_where_and_gives_the_terminal_back() 
         assert!(text.contains(key), "{key}:\n{text}");
     }
     // The blade turns at idle: told in words and not by colour alone.
-    terminal.until("danger", |text| text.contains("OVER CLUTCH-IN"));
+    terminal.until("danger", |text| text.contains("CLUTCH-IN"));
     terminal.press("n");
     terminal.until("note", |text| text.contains("note: _"));
     // Letters of a note are no answers.
@@ -289,13 +289,18 @@ fn practice_turns_screws_with_keys_and_compares_at_the_end() {
     terminal.until("cautions", |text| text.contains("Read first"));
     terminal.press("\r");
     terminal.until("bench", |text| text.contains("engine stands"));
-    // The low-speed screw to its seat and a quarter out.
+    // The low-speed screw to its seat and one and a quarter out.
     terminal.press("20");
     terminal.until("seat", |text| text.contains("[2 low out 0.00]"));
-    terminal.press("\x1b[A");
-    terminal.until("a quarter", |text| text.contains("[2 low out 0.25]"));
+    terminal.press(&"\x1b[A".repeat(5));
+    terminal.until("the base setting", |text| text.contains("[2 low out 1.25]"));
+    terminal.press("30");
+    terminal.press(&"\x1b[B".repeat(5));
+    terminal.until("the idle's", |text| text.contains("[3 idle in 1.25]"));
     terminal.press("k");
-    terminal.until("start", |text| text.contains("attachment"));
+    terminal.until("start", |text| {
+        text.contains("attachment still,") || text.contains("ATTACHMENT TURNS,")
+    });
     terminal.press(" ");
     terminal.until("full throttle", |text| text.contains("throttle FULL"));
     terminal.press(" ");
@@ -303,7 +308,7 @@ fn practice_turns_screws_with_keys_and_compares_at_the_end() {
     terminal.press("q");
     assert_eq!(terminal.end(), 1);
     let text = terminal.text();
-    assert!(text.contains("your moves              2 in"), "{text}");
+    assert!(text.contains("your moves              4 in"), "{text}");
     assert!(
         text.contains("the guide's") && text.contains("simulated"),
         "{text}"

@@ -358,7 +358,7 @@ fn what_is_no_sound_is_refused_after_the_start() {
     let folder = tempfile::tempdir().unwrap();
     let (code, events, error) = run(folder.path(), &["--from", "-"], b"hello\n".repeat(100));
     assert_eq!((code, events.len()), (3, 1), "{error}");
-    assert!(error.contains("error: the sound: "), "{error}");
+    assert!(error.contains("error: -: "), "{error}");
     let (code, events, error) = run(folder.path(), &["--from", "gone.wav"], vec![]);
     assert_eq!((code, events.len()), (3, 1), "{error}");
     let arguments = ["--from", "a.wav", "--raw", "s16le:48000:1"];
@@ -396,6 +396,6 @@ fn an_engine_that_runs_is_read_at_nearly_every_hop() {
             .filter(|event| event["rpm"].is_number())
             .count();
         let all = readings.count();
-        assert!(all > 400 && read * 50 > all * 49, "{name}: {read} of {all}");
+        assert!(all > 400 && read * 20 > all * 19, "{name}: {read} of {all}");
     }
 }

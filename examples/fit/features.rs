@@ -37,7 +37,7 @@ fn main() -> std::io::Result<()> {
         };
         let mut each = |frame: &[f32]| {
             spectrum.lines(frame, &mut lines);
-            if still.push(&lines) && still.next(&mut lines) {
+            if still.push(&mut lines) && still.next(&mut lines) {
                 write(&lines, &still.height);
             }
         };

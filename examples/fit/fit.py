@@ -12,8 +12,8 @@ Needs numpy, scipy and soundfile. Everything is made in a work folder:
 
 Truth: the annotated recordings of fixtures/recordings and the truth that the synthesizer writes.
 What the three fits are is said at each function. The shipped weights were fitted to more clips than
-are shipped (72 recordings without an engine, 16 saws, corpora with the seeds 101, 102, 201, 202 and
-777), so a new fit on the shipped ones differs a little.
+are shipped (72 recordings without an engine, 16 saws, corpora with the seeds 101, 102, 201, 202,
+777, 3001, 4001, 9001 and 9501), so a new fit on the shipped ones differs a little.
 """
 import glob
 import json
@@ -26,8 +26,8 @@ from scipy.optimize import minimize
 RATE, HOP = 8_000, 128
 SPEEDS, RHYTHMS, FEATURES = 271, 4, 32
 GRID = 4.8 * 2 ** ((148 + np.arange(SPEEDS)) / 72)  # hertz: LogAxis bins from evidence::FIRST
-# Columns of a trace before the features of firing::Judge (18) and reading::Presence (18).
-HEAD, JUDGE, PRESENCE = 20, 18, 18
+# Columns of a trace before the features of firing::Judge (19) and reading::Presence (18).
+HEAD, JUDGE, PRESENCE = 22, 19, 18
 AROUND = 93  # reading::ear::AROUND
 
 
@@ -54,7 +54,7 @@ def prepare(work, recordings):
         elif os.path.basename(clip) in saws:
             truth = annotated(saws[os.path.basename(clip)], t)
         else:
-            truth = dict(rpm=np.zeros(hops), rhythm=np.full(hops, 15), skips=np.full(hops, np.nan), use="other")
+            truth = dict(rpm=np.zeros(hops), rhythm=np.full(hops, 15), skips=np.full(hops, np.nan), limiter=np.zeros(hops, bool), use="other")
         np.savez(f"{work}/samples/{name}.npz", **truth)
 
 
@@ -74,7 +74,7 @@ def synthetic(a, t):
     judged[~column("steady", False).astype(bool)] = np.nan
     rpm = np.where(column("engine", False), column("rpm", 0.0), 0.0)
     simple = a["engine"] and a["cycle"] == "two-stroke" and a["cylinders"] == 1
-    return dict(rpm=rpm, rhythm=rhythm, skips=judged, use="engine" if simple else "none" if not a["engine"] else "left out")
+    return dict(rpm=rpm, rhythm=rhythm, skips=judged, limiter=firing == "limiter", use="engine" if simple else "none" if not a["engine"] else "left out")
 
 
 def annotated(a, t):
@@ -90,7 +90,7 @@ def annotated(a, t):
             rhythm[m], skips[m] = 1, 0
         if s["label"] == "skipping":
             rhythm[m], skips[m] = 1 << (int(s["pattern"][2]) - 1), 1
-    return dict(rpm=rpm, rhythm=rhythm, skips=skips, use="saw")
+    return dict(rpm=rpm, rhythm=rhythm, skips=skips, limiter=np.zeros(len(t), bool), use="saw")
 
 
 def truths(work):
@@ -168,43 +168,50 @@ def averaged(x):
 
 
 def score(work):
-    """Two logistic regressions. Skipping: steady hops whose speed is right, clean against skipping,
-    saws and synthetic engines with the same weight. Presence: terms of second degree averaged as
+    """Three logistic regressions on terms of second degree. Skipping: steady hops whose speed is
+    right, clean against skipping, saws and synthetic engines. Limiter: the same hops, a limiter
+    against all else. Presence: terms of second degree averaged as
     the reading averages the score, engines against everything else."""
     judge, present = {"saw": [], "engine": []}, {"saw": [], "engine": [], "other": [], "none": []}
     for name, z in truths(work):
         use = str(z["use"])
-        if use == "left out":
-            continue
         a = np.loadtxt(f"{work}/traces/{name}.csv", delimiter=",", ndmin=2)
         n = min(len(a), len(z["rpm"]))
         a, rpm, skips = a[:n], z["rpm"][:n], z["skips"][:n]
         terms = averaged(second_degree(a[:, HEAD + JUDGE : HEAD + JUDGE + PRESENCE]))
-        if use in judge:
+        if use == "left out":  # Other cylinders or cycle: only for the presence.
+            present["engine"].append(terms[(rpm > 1_500) & (np.abs(a[:, 1] / np.where(rpm > 0, rpm, 1) - 1) < 0.03)][::5])
+        elif use in judge:
             right = ~np.isnan(skips) & ((np.abs(a[:, 1] / np.where(rpm > 0, rpm, 1) - 1) < 0.03) | (use == "saw"))
-            judge[use].append((a[right, HEAD : HEAD + JUDGE], skips[right]))
+            judge[use].append((second_degree(a[right, HEAD : HEAD + JUDGE]), skips[right], z["limiter"][:n][right]))
             present[use].append(terms[rpm > 1_500][:: 1 if use == "saw" else 5])
         else:
             present[use].append(terms[::3])
-    sets = [(np.concatenate([x for x, _ in rows]), np.concatenate([y for _, y in rows]), 1.0) for rows in judge.values() if rows]
-    table("src/firing/weights.rs", "skipping score", "judge", "FEATURES", "SKIPPING", logistic(sets, 1e-3))
+    rows = {k: [np.concatenate(column) for column in zip(*v)] for k, v in judge.items() if v}
+    spread = np.maximum(np.concatenate([v[0] for v in rows.values()]).std(0), 0.05)
+    spread[0] = 1
+    weight = {"saw": 1.0, "engine": 1.5}
+    skipping = logistic([(x / spread, y, weight[k]) for k, (x, y, _) in rows.items()], 1e-3) / spread
+    halves = [(x[y == at] / spread, y[y == at].astype(float), w) for k, (x, _, y) in rows.items() for at, w in ((True, 1.0), (False, 1.5)) if (y == at).any()]
+    limiter = logistic(halves, 1e-3) / spread
+    table("src/firing/weights.rs", "firing scores", "judge", "TERMS", {"SKIPPING": skipping, "LIMITER": limiter})
     weight = {"saw": 1.0, "engine": 1.2, "other": 1.0, "none": 1.5}
     rows = {k: np.concatenate(v) for k, v in present.items() if v}
     spread = np.concatenate(list(rows.values())).std(0) + 1e-6
     spread[0] = 1
     sets = [(x / spread, np.full(len(x), float(k in ("saw", "engine"))), weight[k]) for k, x in rows.items()]
-    table("src/reading/weights.rs", "presence score", "presence", "TERMS", "ENGINE", logistic(sets, 3e-4) / spread)
+    table("src/reading/weights.rs", "presence score", "presence", "TERMS", {"ENGINE": logistic(sets, 1.5e-4) / spread})
 
 
-def table(file, what, module, length, name, w):
-    rows = "".join("\n    " + " ".join(f"{v:.4f}," for v in w[i : i + 8]) for i in range(0, len(w), 8))
+def table(file, what, module, length, tables):
     with open(file, "w") as out:
-        out.write(
-            f"//! Weights of the {what}. Generated by `examples/fit/fit.py`, do not edit.\n"
-            f"use super::{module}::{length};\n\n"
-            "/// Weight of each feature, in the order of `features`.\n"
-            f"#[rustfmt::skip]\n#[allow(clippy::approx_constant)] // A fitted weight may lie near a constant by chance.\npub(super) const {name}: [f64; {length}] = [{rows}\n];\n"
-        )
+        out.write(f"//! Weights of the {what}. Generated by `examples/fit/fit.py`, do not edit.\nuse super::{module}::{length};\n")
+        for name, w in tables.items():
+            rows = "".join("\n    " + " ".join(f"{v:.4f}," for v in w[i : i + 8]) for i in range(0, len(w), 8))
+            out.write(
+                f"\n/// Weight of each term, in the order of `terms`, of the score {name.lower()}.\n"
+                f"#[rustfmt::skip]\n#[allow(clippy::approx_constant)] // A fitted weight may lie near a constant by chance.\npub(super) const {name}: [f64; {length}] = [{rows}\n];\n"
+            )
 
 
 if __name__ == "__main__":

@@ -67,8 +67,10 @@ fn main() -> std::io::Result<()> {
                 d.weak_run,
                 d.strong_run,
                 d.two_kinds,
-                c.halves.halves + 10.0 * f64::from(u8::from(c.halves.half_slip)),
-                c.halves.whole,
+                c.halves.alternation,
+                c.thirds.alternation,
+                c.third,
+                c.thirds.thirds + 10.0 * f64::from(u8::from(c.thirds.third_slip)),
             ];
             values.extend(firing);
             values.extend(engine);

@@ -4,6 +4,8 @@ use cpal::{DeviceId, ErrorKind, Host, SampleFormat};
 
 use super::Fault;
 use super::microphones::Listed;
+#[cfg(target_os = "linux")]
+use super::server;
 
 /// Sample rates in the order in which they are asked for.
 const RATES: [u32; 2] = [48_000, 44_100];
@@ -33,17 +35,11 @@ pub(super) struct Offer {
     pub(super) format: SampleFormat,
 }
 
-/// The sound system: the sound server where one answers, the system's own otherwise.
-pub(super) fn host() -> Result<Host, Fault> {
+/// The sound system.
+fn host() -> Host {
     #[cfg(target_os = "linux")]
-    match cpal::host_from_id(cpal::HostId::PulseAudio) {
-        Ok(host) => return Ok(host),
-        Err(error) if error.kind() == ErrorKind::PermissionDenied => {
-            return Err(Fault::MicrophoneDenied);
-        }
-        Err(_) => hush(),
-    }
-    Ok(cpal::default_host())
+    hush();
+    cpal::default_host()
 }
 
 /// Keeps the Linux sound library, which writes to standard error by itself, quiet on this thread.
@@ -68,24 +64,62 @@ pub(super) fn fault(error: &cpal::Error, wanted: Option<&str>) -> Fault {
     }
 }
 
-/// What the system says, without its full stop.
+/// What the system says, as the end of a sentence.
 pub(super) fn cause(error: &cpal::Error) -> String {
     let text = error.to_string();
     let text = text.trim_end_matches('.');
     let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| {
-        first.to_lowercase().chain(letters).collect()
-    })
+    match (letters.next(), letters.next()) {
+        (Some(first), Some(second)) if second.is_lowercase() || second == ' ' => {
+            let rest = text.get(first.len_utf8()..).unwrap_or_default();
+            first.to_lowercase().chain(rest.chars()).collect()
+        }
+        // A name in capitals stays one.
+        _ => text.to_owned(),
+    }
 }
 
-/// The microphones of this machine.
+/// The microphones of this machine: those of the sound server where one answers.
 pub(super) fn list() -> Result<Vec<Listed>, Fault> {
-    let host = host()?;
+    let mut listed = served();
+    if listed.is_empty() {
+        listed = devices().map_err(refused)?;
+    }
+    listed.sort_by_key(|one| !one.default);
+    Ok(listed)
+}
+
+#[cfg(target_os = "linux")]
+fn served() -> Vec<Listed> {
+    server::sources().unwrap_or_default()
+}
+
+#[cfg(not(target_os = "linux"))]
+fn served() -> Vec<Listed> {
+    Vec::new()
+}
+
+/// A sound server that refuses the program looks like none, or a broken one, from behind it.
+pub(super) fn refused(fault: Fault) -> Fault {
+    #[cfg(target_os = "linux")]
+    if matches!(
+        fault,
+        Fault::NoMicrophone { .. } | Fault::MicrophoneLost { .. }
+    ) && server::refuses()
+    {
+        return Fault::MicrophoneDenied;
+    }
+    fault
+}
+
+/// The microphones that the sound system itself lists.
+fn devices() -> Result<Vec<Listed>, Fault> {
+    let host = host();
     let default = host
         .default_input_device()
         .and_then(|device| device.id().ok());
     let devices = host.input_devices().map_err(|error| fault(&error, None))?;
-    let mut listed: Vec<Listed> = devices
+    let listed: Vec<Listed> = devices
         .filter_map(|device| {
             let id = device.id().ok()?;
             let plugin = PLUGINS.contains(&id.id());
@@ -99,7 +133,6 @@ pub(super) fn list() -> Result<Vec<Listed>, Fault> {
             })
         })
         .collect();
-    listed.sort_by_key(|one| !one.default);
     if listed.is_empty() {
         Err(Fault::NoMicrophone { wanted: None })
     } else {
@@ -107,36 +140,53 @@ pub(super) fn list() -> Result<Vec<Listed>, Fault> {
     }
 }
 
-/// The device whose id or name is `wanted`; without it the system's choice.
-pub(super) fn device(wanted: Option<&str>) -> Result<(Host, cpal::Device), Fault> {
+/// What is to be opened.
+pub(super) struct Choice {
+    pub(super) device: cpal::Device,
+    /// The rate to ask for.
+    pub(super) rate: u32,
+    /// The format to ask for.
+    pub(super) offer: Offer,
+    /// The source of the sound server to which the recording is then put.
+    pub(super) source: Option<String>,
+}
+
+/// Finds the microphone whose id or name is `wanted`, without it the system's choice, and what to
+/// ask it for.
+pub(super) fn choose(wanted: Option<&str>) -> Result<Choice, Fault> {
     let none = || Fault::NoMicrophone {
         wanted: wanted.map(str::to_owned),
     };
-    let mut host = host()?;
-    let device = match wanted {
-        None => host.default_input_device(),
-        Some(wanted) => {
-            // An id says itself which sound system it belongs to.
-            let id = match wanted.parse::<DeviceId>() {
-                Ok(id) => id,
-                Err(_) => {
-                    let mut all = list()?.into_iter();
-                    let named = all
-                        .find(|one| one.name == wanted || one.id.ends_with(&format!(":{wanted}")));
-                    named.ok_or_else(none)?.id.parse().map_err(|_| none())?
+    let host = host();
+    let (device, source) = match wanted {
+        None => (host.default_input_device(), None),
+        Some(wanted) => match wanted.parse::<DeviceId>() {
+            Ok(id) if id.host() == host.id() => (host.device_by_id(&id), None),
+            _ => {
+                let named = |one: &Listed| one.id == wanted || one.name == wanted;
+                if let Some(one) = served().into_iter().find(named) {
+                    // The system's own device is the server; the rest is the server's affair.
+                    (host.default_input_device(), Some(one.id))
+                } else {
+                    let one = devices()?.into_iter().find(named).ok_or_else(none)?;
+                    let id = one.id.parse().map_err(|_| none())?;
+                    (host.device_by_id(&id), None)
                 }
-            };
-            if id.host() != host.id() {
-                host = cpal::host_from_id(id.host()).map_err(|_| none())?;
             }
-            host.device_by_id(&id)
-        }
+        },
     };
-    Ok((host, device.ok_or_else(none)?))
+    let device = device.ok_or_else(none)?;
+    let (rate, offer) = format(&device, wanted).map_err(refused)?;
+    Ok(Choice {
+        device,
+        rate,
+        offer,
+        source,
+    })
 }
 
 /// The rate and the format to ask a device for.
-pub(super) fn format(device: &cpal::Device, wanted: Option<&str>) -> Result<(u32, Offer), Fault> {
+fn format(device: &cpal::Device, wanted: Option<&str>) -> Result<(u32, Offer), Fault> {
     // The system names a default even where there is none; the truth comes out here.
     let offers: Vec<Offer> = device
         .supported_input_configs()
@@ -148,11 +198,11 @@ pub(super) fn format(device: &cpal::Device, wanted: Option<&str>) -> Result<(u32
             format: range.sample_format(),
         })
         .collect();
-    choose(&offers).ok_or(Fault::MicrophoneFormat)
+    best(&offers).ok_or(Fault::MicrophoneFormat)
 }
 
 /// The rate first, then one channel before two, then the format.
-fn choose(offers: &[Offer]) -> Option<(u32, Offer)> {
+fn best(offers: &[Offer]) -> Option<(u32, Offer)> {
     RATES.iter().find_map(|&rate| {
         let fitting = offers.iter().filter(|offer| {
             (offer.lowest..=offer.highest).contains(&rate)
@@ -186,13 +236,13 @@ mod tests {
     fn asks_for_48000_then_44100_and_for_one_channel() {
         let wide = offer(1, 384_000, 1, SampleFormat::F32);
         let stereo = offer(1, 384_000, 2, SampleFormat::F32);
-        assert_eq!(choose(&[stereo, wide]), Some((48_000, wide)));
+        assert_eq!(best(&[stereo, wide]), Some((48_000, wide)));
         let old = offer(8_000, 44_100, 2, SampleFormat::I16);
-        assert_eq!(choose(&[old]), Some((44_100, old)));
+        assert_eq!(best(&[old]), Some((44_100, old)));
         let odd = offer(44_100, 48_000, 1, SampleFormat::U8);
         let low = offer(8_000, 16_000, 1, SampleFormat::F32);
         let many = offer(48_000, 48_000, 8, SampleFormat::F32);
-        assert_eq!(choose(&[odd, low, many]), None);
+        assert_eq!(best(&[odd, low, many]), None);
     }
 
     #[test]

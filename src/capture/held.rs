@@ -8,7 +8,7 @@ use super::live::{Condition, Notice, Piece};
 use super::microphone::Microphone;
 use super::refit::Refit;
 #[cfg(target_os = "linux")]
-use super::server::Server;
+use super::watch::Watch;
 use super::{Facts, Fault, Warning};
 use crate::units::Seconds;
 
@@ -32,7 +32,7 @@ pub(super) struct Held {
     given: Instant,
     notices: VecDeque<Notice>,
     #[cfg(target_os = "linux")]
-    server: Server,
+    watch: Watch,
     /// The source that is heard and whether it is muted, as last told.
     heard: Option<(String, bool)>,
     zeros: u64,
@@ -54,7 +54,8 @@ enum State {
 /// Opens on a thread of its own, since a sound system that hangs would hang whoever asks it.
 fn opening(wanted: Option<String>) -> Receiver<Result<Microphone, Fault>> {
     let (sender, receiver) = channel();
-    thread::spawn(move || sender.send(Microphone::open(wanted.as_deref())));
+    // Whoever has given up waiting lets the microphone go with the message.
+    thread::spawn(move || sender.send(Microphone::open(wanted.as_deref())).is_ok());
     receiver
 }
 
@@ -80,7 +81,7 @@ impl Held {
             given: Instant::now(),
             notices: VecDeque::new(),
             #[cfg(target_os = "linux")]
-            server: Server::watch(),
+            watch: Watch::start(),
             heard: None,
             zeros: 0,
             dropped: Seconds(0.0),
@@ -251,7 +252,7 @@ impl Held {
     /// Tells what the server has changed by itself.
     #[cfg(target_os = "linux")]
     fn ask_server(&mut self) {
-        let (State::Open(_), Some(seen)) = (&self.state, self.server.seen()) else {
+        let (State::Open(_), Some(seen)) = (&self.state, self.watch.seen()) else {
             return;
         };
         let before = self.heard.replace((seen.name.clone(), seen.muted));

@@ -211,7 +211,7 @@ mod tests {
     fn what_is_a_second_old_counts_no_more() {
         let level = level(|t| {
             if t < 0.95 {
-                1.0
+                1.5 * (TAU * 200.0 * t).sin()
             } else {
                 0.1 * (TAU * 200.0 * t).sin()
             }

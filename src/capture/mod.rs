@@ -38,6 +38,8 @@ mod microphone;
 mod microphones;
 mod opus;
 mod outline;
+#[cfg(feature = "mic")]
+mod pace;
 mod packets;
 mod played;
 mod raw;
@@ -49,6 +51,8 @@ mod resample;
 mod server;
 mod soundness;
 mod warning;
+#[cfg(all(feature = "mic", target_os = "linux"))]
+mod watch;
 mod wav;
 
 pub use clip::{Clip, Facts, Source, open};

@@ -1,26 +1,27 @@
-//! What the sound server says of this program's recording: which source it hears, and whether that
-//! is muted.
+//! The sound server of a Linux desktop, asked in its native protocol, which PipeWire speaks too.
 //!
-//! Servers move a recording to another source without a word to the program (seen where a source
-//! was removed, and where the default changed), and a muted source is silence like any other. So
-//! the server is asked, in its native protocol, on a thread of its own.
+//! Sound itself comes through `cpal` and ALSA; the server is asked for what those do not tell: which
+//! sources there are, which one this program hears, and whether that is muted. Servers move a
+//! recording to another source without a word to the program.
 use std::ffi::CString;
-use std::io::BufReader;
+use std::io::{self, BufReader};
 use std::os::unix::net::UnixStream;
-use std::sync::{Arc, Mutex, PoisonError, Weak};
 use std::thread;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use pulseaudio::protocol::{
-    AuthParams, AuthReply, ClientInfoList, Command, CommandReply, MAX_VERSION, Prop, Props,
-    ProtocolError, SetClientNameReply, SourceInfoList, SourceOutputInfoList, read_reply_message,
+    AuthParams, AuthReply, ClientInfoList, Command, CommandReply, MAX_VERSION, MoveStreamParams,
+    Prop, Props, ProtocolError, PulseError, ServerInfo, SetClientNameReply, SourceInfo,
+    SourceInfoList, SourceOutputInfoList, read_ack_message, read_reply_message,
     write_command_message,
 };
 
-/// How often the server is asked.
-const EVERY: Duration = Duration::from_millis(400);
-/// How long it may take to answer.
+use super::microphones::Listed;
+
+/// How long the server may take to answer.
 const PATIENCE: Duration = Duration::from_secs(2);
+/// How long a recording that was just opened may take to show.
+const SHOWING: Duration = Duration::from_secs(1);
 
 /// What is heard according to the server.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -29,48 +30,55 @@ pub(super) struct Seen {
     pub name: String,
     /// Muted, or turned down to nothing.
     pub muted: bool,
+    recording: u32,
+    source: String,
 }
 
-/// Asks the server as long as it lives.
-pub(super) struct Server(Arc<Mutex<Option<Seen>>>);
+/// The sources of the server; none where there is no server.
+pub(super) fn sources() -> Option<Vec<Listed>> {
+    let mut line = Line::open().ok()?;
+    let info: ServerInfo = line.call(&Command::GetServerInfo).ok()?;
+    let sources: SourceInfoList = line.call(&Command::GetSourceInfoList).ok()?;
+    let listed = sources.iter().map(|source| Listed {
+        id: source.name.to_string_lossy().into_owned(),
+        name: name(source),
+        default: Some(&source.name) == info.default_source_name.as_ref(),
+    });
+    Some(listed.collect())
+}
 
-impl Server {
-    pub(super) fn watch() -> Server {
-        let seen = Arc::new(Mutex::new(None));
-        let told = Arc::downgrade(&seen);
-        thread::spawn(move || {
-            // A machine without a server is asked again, since one may be started.
-            while told.strong_count() > 0 {
-                if let Ok(mut line) = Line::open() {
-                    while let (Ok(new), true) = (line.ask(), told.strong_count() > 0) {
-                        tell(&told, new);
-                        thread::sleep(EVERY);
-                    }
-                }
-                tell(&told, None);
-                thread::sleep(EVERY);
-            }
-        });
-        Server(seen)
-    }
-
-    /// What was seen last; none without a server, or while it records nothing for this program.
-    pub(super) fn seen(&self) -> Option<Seen> {
-        self.0
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-            .clone()
+/// Whether a server is there that does not want this program.
+pub(super) fn refuses() -> bool {
+    match Line::open() {
+        Err(ProtocolError::ServerError(PulseError::AccessDenied | PulseError::AuthKey)) => true,
+        Err(ProtocolError::Io(error)) => error.kind() == io::ErrorKind::PermissionDenied,
+        _ => false,
     }
 }
 
-fn tell(told: &Weak<Mutex<Option<Seen>>>, new: Option<Seen>) {
-    if let Some(seen) = told.upgrade() {
-        *seen.lock().unwrap_or_else(PoisonError::into_inner) = new;
+/// Waits until the recording of this process shows, puts it to `wanted` if that is given, and gives
+/// the name of the source that is heard then.
+pub(super) fn settle(wanted: Option<&str>) -> Option<String> {
+    let mut line = Line::open().ok()?;
+    let began = Instant::now();
+    loop {
+        match (line.ask().ok()?, wanted) {
+            (Some(seen), None) => return Some(seen.name),
+            (Some(seen), Some(wanted)) if seen.source == wanted => return Some(seen.name),
+            (Some(seen), Some(wanted)) => line.put(seen.recording, wanted).ok()?,
+            (None, _) if began.elapsed() > SHOWING => return None,
+            (None, _) => thread::sleep(Duration::from_millis(20)),
+        }
     }
+}
+
+fn name(source: &SourceInfo) -> String {
+    let name = source.description.as_ref().unwrap_or(&source.name);
+    name.to_string_lossy().into_owned()
 }
 
 /// A connection.
-struct Line {
+pub(super) struct Line {
     write: UnixStream,
     read: BufReader<UnixStream>,
     version: u16,
@@ -79,20 +87,19 @@ struct Line {
 }
 
 impl Line {
-    fn open() -> Result<Line, ProtocolError> {
-        let nowhere = || ProtocolError::Io(std::io::ErrorKind::NotFound.into());
+    pub(super) fn open() -> Result<Line, ProtocolError> {
+        let nowhere = || ProtocolError::Io(io::ErrorKind::NotFound.into());
         let path = pulseaudio::socket_path_from_env().ok_or_else(nowhere)?;
         let write = UnixStream::connect(path)?;
         write.set_read_timeout(Some(PATIENCE))?;
         write.set_write_timeout(Some(PATIENCE))?;
         let read = BufReader::new(write.try_clone()?);
-        let me = std::process::id().to_string().into_bytes();
         let mut line = Line {
             write,
             read,
             version: MAX_VERSION,
             count: 0,
-            me,
+            me: std::process::id().to_string().into_bytes(),
         };
         let cookie = pulseaudio::cookie_path_from_env().and_then(|path| std::fs::read(path).ok());
         let auth: AuthReply = line.call(&Command::Auth(AuthParams {
@@ -103,42 +110,60 @@ impl Line {
         }))?;
         line.version = auth.version.min(MAX_VERSION);
         let mut props = Props::new();
-        let name = CString::new("engine-note, watching its microphone").unwrap_or_default();
-        props.set(Prop::ApplicationName, name);
+        props.set(
+            Prop::ApplicationName,
+            c"engine-note, watching its microphone",
+        );
         let _: SetClientNameReply = line.call(&Command::SetClientName(props))?;
         Ok(line)
     }
 
-    fn call<T: CommandReply>(&mut self, command: &Command) -> Result<T, ProtocolError> {
+    fn send(&mut self, command: &Command) -> Result<(), ProtocolError> {
         write_command_message(&mut self.write, self.count, command, self.version)?;
         self.count += 1;
+        Ok(())
+    }
+
+    fn call<T: CommandReply>(&mut self, command: &Command) -> Result<T, ProtocolError> {
+        self.send(command)?;
         read_reply_message(&mut self.read, self.version).map(|(_, reply)| reply)
     }
 
-    /// Finds the recording of this process and its source.
-    fn ask(&mut self) -> Result<Option<Seen>, ProtocolError> {
+    /// Puts a recording to another source.
+    fn put(&mut self, recording: u32, source: &str) -> Result<(), ProtocolError> {
+        self.send(&Command::MoveSourceOutput(MoveStreamParams {
+            index: Some(recording),
+            device_index: None,
+            device_name: CString::new(source).ok(),
+        }))?;
+        read_ack_message(&mut self.read).map(drop)
+    }
+
+    /// Finds the newest recording of this process and its source.
+    pub(super) fn ask(&mut self) -> Result<Option<Seen>, ProtocolError> {
         let clients: ClientInfoList = self.call(&Command::GetClientInfoList)?;
         let recordings: SourceOutputInfoList = self.call(&Command::GetSourceOutputInfoList)?;
         let sources: SourceInfoList = self.call(&Command::GetSourceInfoList)?;
         let mine = |props: &Props| {
-            props
-                .get(Prop::ApplicationProcessId)
-                .is_some_and(|id| id.trim_ascii().strip_suffix(&[0]).unwrap_or(id) == self.me)
+            let id = props.get(Prop::ApplicationProcessId).unwrap_or_default();
+            id.strip_suffix(&[0]).unwrap_or(id) == self.me
         };
-        let own = recordings.iter().find(|recording| {
-            mine(&recording.props)
-                || clients.iter().any(|client| {
-                    Some(client.index) == recording.client_index && mine(&client.props)
-                })
+        let own = recordings.iter().filter(|recording| {
+            let client = clients
+                .iter()
+                .find(|client| Some(client.index) == recording.client_index);
+            mine(&recording.props) || client.is_some_and(|client| mine(&client.props))
         });
-        Ok(own.and_then(|recording| {
+        let newest = own.max_by_key(|recording| recording.index);
+        Ok(newest.and_then(|recording| {
             let source = sources
                 .iter()
                 .find(|source| source.index == recording.source_index)?;
-            let name = source.description.as_ref().unwrap_or(&source.name);
             Some(Seen {
-                name: name.to_string_lossy().into_owned(),
+                name: name(source),
                 muted: source.muted || recording.muted,
+                recording: recording.index,
+                source: source.name.to_string_lossy().into_owned(),
             })
         }))
     }

@@ -4,7 +4,7 @@ use crate::units::Seconds;
 
 /// Beyond this a sample is no sound: 32-bit integers written as floats stay below, and transforms of
 /// a second stay far from the largest 32-bit float.
-const ABSURD: f32 = 1e10;
+pub(super) const ABSURD: f32 = 1e10;
 /// Overload below this share of the samples does not matter: it leaves the firing order of the peaks.
 const CLIPPED: f64 = 0.01;
 /// Below this level equal samples in a row are rounding, not overload (-26 dB).

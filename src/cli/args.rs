@@ -65,6 +65,7 @@ Examples:
         #[arg(long)]
         events: bool,
     },
+    Procedure(Procedure),
     /// Print the completions for a shell
     #[command(
         after_help = "Example:\n  engine-note completions fish > ~/.config/fish/completions/engine-note.fish"
@@ -235,6 +236,36 @@ pub struct Check {
     pub within: f64,
     #[command(flatten)]
     pub known: Known,
+}
+
+/// Print the whole adjustment, step by step, as a card to keep
+#[derive(Debug, Args)]
+#[command(
+    long_about = "Prints the whole adjustment as a card: checks, base settings, warm-up, each screw, the proof, and what \
+        to look for when it does not come right. The card is made by the same steps that the program goes through \
+        with a running engine. With a profile it names the machine's own speeds and its carburetor's order.",
+    after_long_help = "\
+Examples:
+  engine-note procedure
+  engine-note procedure --machine trimmer.toml --format html > card.html   # prints on one page"
+)]
+pub struct Procedure {
+    /// Machine profile (`engine-note machine new` makes one)
+    #[arg(short, long, value_name = "FILE")]
+    pub machine: Option<PathBuf>,
+    /// How to write the card
+    #[arg(short, long, value_enum, default_value_t)]
+    pub format: Paper,
+}
+
+/// What the card is written as.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum Paper {
+    /// Text for a terminal or a printer
+    #[default]
+    Text,
+    /// A page that prints on one sheet
+    Html,
 }
 
 /// `machine`.

@@ -224,17 +224,13 @@ impl Board {
         let range = speeds.idle?;
         let mut words = to_range(rpm, range, "the idle range", "the fastest idle");
         let mut danger = false;
-        if let (Some(rpm), Some(bites)) = (rpm, speeds.clutch_in)
-            && self
-                .throttle
-                .is_none_or(|throttle| throttle == Throttle::Idle)
-        {
+        if let (Some(rpm), Some(bites)) = (rpm, speeds.clutch_in) {
             danger = rpm >= bites;
-            words.push_str(&if danger {
-                format!("; {} OVER CLUTCH-IN", apart(rpm, bites))
+            words = if danger {
+                format!("{} OVER CLUTCH-IN; {words}", apart(rpm, bites))
             } else {
-                format!("; {} under clutch-in", apart(rpm, bites))
-            });
+                format!("{words}; {} under clutch-in", apart(rpm, bites))
+            };
         }
         Some(Goal {
             words,

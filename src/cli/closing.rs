@@ -76,21 +76,20 @@ fn proof(line: &ProofLine) -> String {
         (None, None) => "no limit known".into(),
     };
     let value = line.value.map_or_else(|| "-".into(), number);
-    let by = |limit: f64, value: f64| number((limit - value).abs());
-    let judged = match (line.within, line.value, line.low, line.high) {
-        (Some(true), ..) => "within".into(),
-        (Some(false), Some(value), Some(low), _) if value < low => {
-            format!("OUTSIDE, {} too low", by(low, value))
+    let judged = match (line.within, line.value) {
+        (Some(true), _) => "within".into(),
+        (Some(false), Some(value)) => {
+            let by = match (line.low, line.high) {
+                (Some(low), _) if value < low => low - value,
+                (_, Some(high)) => value - high,
+                _ => 0.0,
+            };
+            format!("OUTSIDE by {}", number(by))
         }
-        (Some(false), Some(value), _, Some(high)) if value > high => {
-            format!("OUTSIDE, {} too high", by(high, value))
-        }
-        (Some(false), ..) => "OUTSIDE".into(),
-        (None, ..) => "not checked".into(),
+        (Some(false), None) => "OUTSIDE".into(),
+        (None, _) => "not checked".into(),
     };
-    format!("  {:<36}{value:>9}  {judged:<24}({limits})", line.line)
-        .trim_end()
-        .into()
+    format!("  {:<35}{value:>8}  {judged} ({limits})", line.line)
 }
 
 #[cfg(test)]
@@ -111,7 +110,7 @@ mod tests {
         };
         assert_eq!(
             line(Some(3_140.0), Some(false)),
-            "idle speed, rpm 3,140 OUTSIDE, 140 too high (2,700 to 3,000)"
+            "idle speed, rpm 3,140 OUTSIDE by 140 (2,700 to 3,000)"
         );
         assert_eq!(
             line(Some(2_800.0), Some(true)),

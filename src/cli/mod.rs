@@ -23,9 +23,11 @@ mod live_flags;
 mod loudspeaker;
 mod machine;
 mod panel;
+mod panel_screen;
 mod paper;
 mod practice;
 mod practice_flags;
+mod procedure;
 mod profile;
 mod progress;
 mod read;
@@ -87,6 +89,7 @@ fn command(command: Command) -> Result<Outcome, Trouble> {
         Command::Practice(arguments) => practice::practice(&arguments),
         Command::Tune(arguments) => tune::tune(&arguments),
         Command::Schema { events } => paper::schema(events).map(|()| Outcome::Read),
+        Command::Procedure(arguments) => procedure::card(&arguments),
         Command::Completions { shell } => paper::completions(shell).map(|()| Outcome::Read),
         Command::Man { command } => paper::man(&command).map(|()| Outcome::Read),
     }

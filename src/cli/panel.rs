@@ -1,39 +1,29 @@
-//! What `listen` shows: one state, as a line of text or as a screen.
+//! What `listen` shows: one state, and how it reads as a line of text.
 use std::collections::VecDeque;
-
-use ratatui::Frame;
-use ratatui::layout::{Constraint, Layout, Rect};
-use ratatui::style::{Color, Modifier, Style};
-use ratatui::symbols::Marker;
-use ratatui::text::{Line, Span};
-use ratatui::widgets::{Axis, Chart, Dataset, GraphType, Paragraph, Wrap};
 
 use crate::capture::{Condition, Level};
 use crate::firing::FiringKind;
 use crate::machine::Profile;
 use crate::procedure::Heard;
 use crate::reading::{Recent, Steadiness};
-use crate::report::{Glyphs, Look, words};
+use crate::report::words;
 use crate::units::{Rpm, Seconds};
 
 /// Length of the rolling chart.
-const SHOWN: f64 = 20.0;
+pub(super) const SHOWN: f64 = 20.0;
 /// Messages that are kept on the screen.
 const MESSAGES: usize = 3;
-/// The level bar: from this level in dB up to full scale.
-const BAR_FROM: f64 = -60.0;
-const BAR: usize = 20;
 
 /// What is heard and what happened.
 pub struct Panel {
-    source: String,
-    kept_in: Option<String>,
-    most: Option<Rpm>,
-    latest: Option<Heard>,
-    recent: Recent,
+    pub(super) source: String,
+    pub(super) kept_in: Option<String>,
+    pub(super) most: Option<Rpm>,
+    pub(super) latest: Option<Heard>,
+    pub(super) recent: Recent,
     /// Time and speed of the chart.
-    curve: VecDeque<(f64, f64)>,
-    messages: VecDeque<String>,
+    pub(super) curve: VecDeque<(f64, f64)>,
+    pub(super) messages: VecDeque<String>,
     /// Time of the latest sample received.
     pub now: Seconds,
     pub level: Option<Level>,
@@ -102,7 +92,7 @@ impl Panel {
         parts.join("  ")
     }
 
-    fn speed(&self) -> String {
+    pub(super) fn speed(&self) -> String {
         match (self.readable(), self.recent.now()) {
             (true, Some(rpm)) => format!("{} rpm", words::grouped((rpm.0 / 10.0).round() * 10.0)),
             _ => "- rpm".into(),
@@ -113,7 +103,7 @@ impl Panel {
         self.latest.is_some_and(|heard| heard.frame.speed.is_ok())
     }
 
-    fn steadiness(&self) -> Option<String> {
+    pub(super) fn steadiness(&self) -> Option<String> {
         if !self.readable() {
             return None;
         }
@@ -126,7 +116,7 @@ impl Panel {
         Some(format!("{word} ±{}", words::grouped(held.spread.0)))
     }
 
-    fn firing(&self) -> Option<String> {
+    pub(super) fn firing(&self) -> Option<String> {
         let heard = self.latest?;
         if let Err(reason) = heard.frame.speed {
             return Some(format!("not readable: {}", words::unreadable(reason)));
@@ -147,7 +137,7 @@ impl Panel {
         ))
     }
 
-    fn loudness(&self) -> Option<String> {
+    pub(super) fn loudness(&self) -> Option<String> {
         match self.condition {
             Condition::Waiting => return Some("waiting for the microphone".into()),
             Condition::Muted => return Some("microphone muted".into()),
@@ -163,7 +153,7 @@ impl Panel {
     }
 
     /// What cannot wait.
-    fn urgent(&self) -> Option<String> {
+    pub(super) fn urgent(&self) -> Option<String> {
         let (rpm, most) = (self.recent.now()?, self.most?);
         (self.readable() && rpm > most).then(|| {
             format!(
@@ -173,135 +163,7 @@ impl Panel {
         })
     }
 
-    fn losses(&self) -> String {
+    pub(super) fn losses(&self) -> String {
         format!("{:.2} s of sound lost", self.dropped.0)
-    }
-
-    /// Draws the state as a screen.
-    pub fn draw(&self, screen: &mut Frame, look: &Look) {
-        let strong = Style::new().add_modifier(Modifier::BOLD);
-        let tone = |colour| {
-            if look.colour {
-                Style::new().fg(colour)
-            } else {
-                Style::new()
-            }
-        };
-        let mut head = vec![Span::styled(self.source.as_str(), strong)];
-        head.push(Span::raw(format!("   {}", words::moment(self.now))));
-        if let Some(path) = &self.kept_in {
-            head.push(Span::raw(format!("   kept in {path}")));
-        }
-        if self.dropped.0 > 0.0 {
-            head.push(Span::styled(
-                format!("   {}", self.losses()),
-                tone(Color::Yellow),
-            ));
-        }
-        let mut speed = vec![Span::styled(format!("{:>10}", self.speed()), strong)];
-        let steadiness = self.steadiness();
-        speed.extend(
-            steadiness
-                .map(|words| Span::raw(format!("   {words} rpm in {:.0} s", Recent::length().0))),
-        );
-        let firing = format!("   firing  {}", self.firing().unwrap_or_default());
-        let mut lines = vec![
-            Line::from(head),
-            Line::default(),
-            Line::from(speed),
-            Line::from(firing),
-            Line::from(self.bar(look)),
-        ];
-        if let Some(hint) = self.advice() {
-            lines.push(Line::styled(
-                format!("           {hint}"),
-                tone(Color::Yellow),
-            ));
-        } else {
-            lines.push(Line::default());
-        }
-        if let Some(urgent) = self.urgent() {
-            lines[1] = Line::styled(
-                urgent,
-                tone(Color::Red).add_modifier(Modifier::BOLD | Modifier::REVERSED),
-            );
-        }
-        let messages: u16 = self.messages.len() as u16 * 2;
-        let [top, chart, told, foot] = Layout::vertical([
-            Constraint::Length(lines.len() as u16),
-            Constraint::Min(3),
-            Constraint::Max(messages),
-            Constraint::Length(1),
-        ])
-        .areas(screen.area());
-        screen.render_widget(Paragraph::new(lines), top);
-        self.chart(screen, chart, look);
-        let told_lines: Vec<Line> = self
-            .messages
-            .iter()
-            .map(|words| Line::raw(words.as_str()))
-            .collect();
-        screen.render_widget(Paragraph::new(told_lines).wrap(Wrap { trim: true }), told);
-        screen.render_widget(Paragraph::new("q  end"), foot);
-    }
-
-    /// The level as a bar with its number and its fault.
-    fn bar(&self, look: &Look) -> String {
-        let share = self.level.map_or(0.0, |level| {
-            ((level.mean.0 - BAR_FROM) / -BAR_FROM).clamp(0.0, 1.0)
-        });
-        let full = (share * BAR as f64).round() as usize;
-        let (dark, light) = match look.glyphs {
-            Glyphs::Braille => ("█", "░"),
-            Glyphs::Plain => ("#", "."),
-        };
-        format!(
-            "    level  {}{}  {}",
-            dark.repeat(full),
-            light.repeat(BAR - full),
-            self.loudness().unwrap_or_default()
-        )
-    }
-
-    fn advice(&self) -> Option<&'static str> {
-        match self.condition {
-            Condition::Fine => self.level?.fault().map(|fault| fault.hint()),
-            Condition::Waiting | Condition::Muted => None,
-        }
-    }
-
-    fn chart(&self, screen: &mut Frame, area: Rect, look: &Look) {
-        let speeds = self.curve.iter().map(|(_, rpm)| *rpm);
-        let low = speeds.clone().fold(f64::INFINITY, f64::min);
-        let high = speeds.fold(0.0, f64::max);
-        // A steady idle should look steady, so the axis never spans less than a thousand.
-        let (low, high) = if low.is_finite() {
-            let low = (low / 500.0).floor() * 500.0;
-            (low, ((high / 500.0).ceil() * 500.0).max(low + 1_000.0))
-        } else {
-            (0.0, 10_000.0)
-        };
-        let end = self.now.0.max(SHOWN);
-        let points: Vec<(f64, f64)> = self.curve.iter().copied().collect();
-        let marker = match look.glyphs {
-            Glyphs::Braille => Marker::Braille,
-            Glyphs::Plain => Marker::Custom('*'),
-        };
-        let data = Dataset::default()
-            .marker(marker)
-            .graph_type(GraphType::Scatter)
-            .data(&points);
-        let chart = Chart::new(vec![data])
-            .x_axis(
-                Axis::default()
-                    .bounds([end - SHOWN, end])
-                    .labels([format!("{:.0} s", end - SHOWN), format!("{end:.0} s")]),
-            )
-            .y_axis(Axis::default().bounds([low, high]).labels([
-                words::grouped(low),
-                words::grouped(f64::midpoint(low, high)),
-                words::grouped(high),
-            ]));
-        screen.render_widget(chart, area);
     }
 }

@@ -2,18 +2,22 @@
 use super::kind::{Firing, FiringKind, Pattern};
 use super::revolution::{Differences, Revolutions};
 use super::sub_orders::{Families, families};
-use super::weights::SKIPPING;
+use super::weights::{LIMITER, SKIPPING};
 use crate::tach::Moment;
 use crate::tach::angle::Turns;
 use crate::units::Decibels;
 
 /// Features of a look.
-pub const FEATURES: usize = 18;
+pub const FEATURES: usize = 19;
+/// Terms of the score: a constant, each feature, each product of two.
+pub const TERMS: usize = 1 + FEATURES + FEATURES * (FEATURES + 1) / 2;
 
 /// Memory of the score, per hop: 0.1 s.
 const MEMORY: f64 = 0.15;
 /// Score (log odds) beyond which the kind changes; between minus this and this it stays.
 const HYSTERESIS: f64 = 0.3;
+/// Largest score of a single look in size: one look never outweighs a fifth of a second.
+const SURE: f64 = 8.0;
 /// Score below which in size the kind is unclear, when nothing has been decided yet.
 const UNCLEAR: f64 = 0.1;
 /// Length of runs from which skips are bursts: an engine that four-strokes fires again after one to
@@ -71,7 +75,6 @@ impl Judge {
         let highest = f.contrast.iter().fold(f64::MIN, |m, v| m.max(*v));
         let lowest = f.contrast.iter().fold(f64::MAX, |m, v| m.min(*v));
         [
-            1.0,
             rhythm,
             log(again, 1e-3) - log(d.apart[0], 1e-3),
             log(d.apart[0], 1e-3),
@@ -89,19 +92,28 @@ impl Judge {
             share,
             log(d.distance * share, 1e-3),
             d.main,
+            log(d.weak_run.clamp(0.5, LONG_RUN), 0.0),
+            log(d.strong_run.clamp(0.5, LONG_RUN), 0.0),
         ]
     }
 
     /// Judges a look.
     pub fn judge(&mut self, moment: &Moment, look: &Turns) -> Firing {
         let features = self.features(moment, look);
-        let score: f64 = features.iter().zip(&SKIPPING).map(|(f, w)| f * w).sum();
+        let terms = terms(&features);
+        let score = |weights: &[f64; TERMS]| -> f64 {
+            let sum: f64 = terms.iter().zip(weights).map(|(t, w)| t * w).sum();
+            sum.clamp(-SURE, SURE)
+        };
+        let bursts = if moment.change.abs() < STEADY && moment.rpm.0 > LIMITER_FROM {
+            score(&LIMITER)
+        } else {
+            -SURE
+        };
+        let score = score(&SKIPPING);
         let smooth = self.score.map_or(score, |s| s + (score - s) * MEMORY);
         self.score = Some(smooth);
         let d = &self.differences;
-        let bursts = f64::from(u8::from(
-            in_bursts(d) && moment.change.abs() < STEADY && moment.rpm.0 > LIMITER_FROM,
-        ));
         self.cut += (bursts - self.cut) * MEMORY;
         if smooth > HYSTERESIS {
             self.skipping = Some(true);
@@ -110,12 +122,13 @@ impl Judge {
         } else if self.skipping.is_none() && smooth.abs() > UNCLEAR {
             self.skipping = Some(smooth > 0.0);
         }
-        self.limiter = if self.limiter {
-            self.cut > 0.3
-        } else {
-            self.cut > 0.6
-        };
-        // A limiter's cut turns are few between long clean runs, which the score takes for clean.
+        self.limiter = self.cut
+            > if self.limiter {
+                -HYSTERESIS
+            } else {
+                HYSTERESIS
+            };
+        // A limiter's cut turns are few between long clean runs, which the other score takes for clean.
         let kind = match self.skipping {
             _ if self.limiter => FiringKind::Limiter,
             None => FiringKind::Unclear,
@@ -130,7 +143,10 @@ impl Judge {
                 FiringKind::Clean => Some(0.0),
                 FiringKind::FourStroking | FiringKind::Limiter => Some(d.weak_share),
             },
-            pattern: skips.then(|| pattern(moment, d)),
+            pattern: match kind {
+                FiringKind::Limiter => Some(Pattern::Bursts),
+                _ => skips.then(|| pattern(moment, d)),
+            },
             sub_order: Some(Decibels(10.0 * self.families.level)),
             variation: Some(d.apart[0].min(1.0)),
         }
@@ -143,6 +159,20 @@ impl Judge {
         self.skipping = None;
         self.limiter = false;
     }
+}
+
+/// The terms of the score: 1, the features, and their products in pairs, each once.
+fn terms(features: &[f64; FEATURES]) -> [f64; TERMS] {
+    let mut out = [1.0; TERMS];
+    out[1..=FEATURES].copy_from_slice(features);
+    let mut at = 1 + FEATURES;
+    for i in 0..FEATURES {
+        for j in i..FEATURES {
+            out[at] = features[i] * features[j];
+            at += 1;
+        }
+    }
+    out
 }
 
 /// Do cut turns come in runs between runs of fired ones? The cut ones must be far weaker: turns that

@@ -1,4 +1,5 @@
 //! Lines between the whole orders.
+use crate::spectrum::power;
 use crate::tach::angle::Turns;
 
 /// Highest order looked at.
@@ -33,7 +34,7 @@ pub fn families(look: &Turns) -> Families {
             .fold(f32::MIN, |m, v| m.max(*v))
     };
     let floors = &look.floor[..=highest as usize];
-    let power = |db: f32| 10f64.powf(f64::from(db));
+    let power = |tens: f32| f64::from(power(tens));
     let mut out = Families {
         level: f64::MIN,
         ..Families::default()

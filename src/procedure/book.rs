@@ -43,6 +43,8 @@ pub(super) struct Book {
     pub(super) answered: bool,
     /// Whether full throttle was ever opened.
     pub(super) opened: bool,
+    /// What a turn of the high-speed screw was last seen to change at full throttle, in rpm.
+    pub(super) slope: Option<f64>,
     /// The high-speed screw was left richer than the onset, since leaner would be too fast.
     pub(super) capped: bool,
     /// How often it went over the maximum.
@@ -72,6 +74,7 @@ impl Book {
             bite: Bite::default(),
             answered: false,
             opened: false,
+            slope: None,
             capped: false,
             over: 0,
             low_at_high: 0.0,

@@ -111,10 +111,15 @@ impl Ear {
 
     /// The median speed since a moment, where more than half of it is readable.
     pub(super) fn speed_since(&self, from: f64) -> Option<f64> {
+        self.quantile_since(from, 0.5)
+    }
+
+    /// A quantile of the speeds since a moment, where more than half of it is readable.
+    pub(super) fn quantile_since(&self, from: f64, q: f64) -> Option<f64> {
         let samples = self.since(from);
         let mut speeds: Vec<f64> = samples.iter().filter_map(|s| s.rpm).collect();
         let enough = speeds.len() >= 3 && speeds.len() as f64 >= READABLE * samples.len() as f64;
-        enough.then(|| quantile(&mut speeds, 0.5))
+        enough.then(|| quantile(&mut speeds, q))
     }
 
     /// Whether the speed kept within a share of itself since a moment.

@@ -87,11 +87,11 @@ impl Edge {
             Report::AtStop => {
                 if self.going == Going::Up {
                     self.going = Going::Down;
-                    return Next::Do(Task::Idle { seconds: 2.5 });
+                    return Next::Do(Task::Idle { seconds: 3.0 });
                 }
                 Next::Done
             }
-            _ => Next::Do(Task::Idle { seconds: 2.5 }),
+            _ => Next::Do(Task::Idle { seconds: 3.0 }),
         }
     }
 

@@ -65,10 +65,6 @@ impl Facts {
         }
     }
 
-    pub(super) fn barrel(&self) -> bool {
-        self.carburetor == Carburetor::BarrelValve
-    }
-
     /// The speed that the idle is brought to.
     pub(super) fn idle_goal(&self) -> f64 {
         f64::midpoint(self.idle.0, self.idle.1)

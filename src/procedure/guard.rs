@@ -9,9 +9,9 @@ use super::prompt::Throttle;
 use super::task::Task;
 use crate::guide::{Direction, Screw};
 
-/// The maximum is passed when the median of so many seconds lies over it, and they are steady.
+/// The maximum is passed when four fifths of the readings of so many seconds lie over it.
 const OVER_FOR: f64 = 0.3;
-const STEADY: f64 = 0.04;
+const MOSTLY: f64 = 0.2;
 /// A speed this far over the maximum is a misreading, not an engine.
 const IMPLAUSIBLE: f64 = 1.45;
 /// Where no maximum is known.
@@ -28,7 +28,8 @@ pub(super) fn over_maximum(ear: &Ear, facts: &Facts) -> Option<f64> {
     let newest = ear.newest()?;
     let from = newest - OVER_FOR;
     let speed = ear.speed_since(from)?;
-    (speed > most && ear.steady_since(from, STEADY) && ear.reaches_back(from)).then_some(speed)
+    let slowest = ear.quantile_since(from, MOSTLY)?;
+    (slowest > most && ear.reaches_back(from)).then_some(speed)
 }
 
 /// Whether the reading is lost for longer than the task in hand bears.

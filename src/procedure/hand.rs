@@ -3,12 +3,13 @@
 use serde::{Deserialize, Serialize};
 
 use super::answer::Word;
+use super::course::course;
 use super::ear::Ear;
 use super::facts::Facts;
 use super::lever::Lever;
 use super::prompt::Throttle;
 use super::stage::StageKind;
-use super::task::{Report, Snapped, Task};
+use super::task::{Report, Task};
 use super::voice::Voice;
 use super::words::Cue;
 use crate::guide::Screw;
@@ -163,6 +164,9 @@ impl Hand {
 
     fn engine_off(&mut self, scene: &mut Scene<'_>) -> Option<Report> {
         if self.phase == Phase::Begin {
+            if super::guard::is_open(scene.lever) {
+                scene.say(Cue::Close);
+            }
             scene.say(Cue::Task(self.task));
             self.go(Phase::Waiting, scene.now);
             return None;
@@ -473,44 +477,4 @@ impl Hand {
             _ => (self.elapsed(scene) > REPAIR).then_some(Report::Cannot),
         }
     }
-}
-
-/// A snap from its prompt on, and whether it is over; none before the throttle was heard to open.
-fn course(ear: &Ear, from: f64, idle: f64, open: f64) -> Option<(Snapped, bool)> {
-    let read: Vec<(f64, f64)> = ear
-        .since(from)
-        .iter()
-        .filter_map(|s| s.rpm.map(|rpm| (s.t, rpm)))
-        .collect();
-    // Medians of five, so that no single frame makes a rise or a dip.
-    let smooth: Vec<(f64, f64)> = read
-        .windows(5)
-        .map(|w| {
-            let mut speeds: Vec<f64> = w.iter().map(|(_, rpm)| *rpm).collect();
-            (w[2].0, super::ear::quantile(&mut speeds, 0.5))
-        })
-        .collect();
-    let top = smooth.iter().map(|(_, rpm)| *rpm).fold(0.0, f64::max);
-    if top < open.max(1.3 * idle) {
-        return None;
-    }
-    let near_top = |rpm: f64| rpm >= 0.85 * top;
-    let begins = smooth.iter().find(|(_, rpm)| *rpm > 1.2 * idle)?.0;
-    let reaches = smooth.iter().find(|(_, rpm)| near_top(*rpm))?.0;
-    let leaves = smooth.iter().rev().find(|(_, rpm)| near_top(*rpm))?.0;
-    let lowest = smooth
-        .iter()
-        .filter(|(t, _)| *t <= reaches)
-        .map(|(_, rpm)| *rpm)
-        .fold(idle, f64::min);
-    let back = smooth
-        .iter()
-        .find(|(t, rpm)| *t > leaves && *rpm < 1.12 * idle);
-    let last = smooth.last()?.0;
-    let snapped = Snapped {
-        rise: reaches - begins,
-        dip: 1.0 - lowest / idle,
-        back: back.map_or(last, |(t, _)| *t) - leaves,
-    };
-    Some((snapped, back.is_some_and(|(t, _)| last - t > 0.5)))
 }

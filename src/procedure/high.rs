@@ -17,20 +17,22 @@ use crate::guide::trade::FIRST_FULL_RICHER;
 use crate::guide::{Direction, Screw, Turn};
 
 /// The goal lies this much rich of just four-stroking, in turns.
-const GOAL: f64 = 0.005;
+const GOAL: f64 = 0.015;
 /// Nearer than this it is left alone.
 const NEAR: f64 = 0.018;
 /// As sure as this it must be before it is left, in turns.
 const SURE: f64 = 0.022;
 /// Where it may stand this far lean of that, the burble is looked for again.
 const LEAN: f64 = -0.035;
+/// No place that it is to be richer than, in turns.
+const NOWHERE: f64 = -100.0;
 /// More looks than this give no more.
 const MOST: u32 = 26;
 /// What an eighth of a turn richer changes at most, `trade::EIGHTH_OF_HIGH`, for a whole turn.
 const STEEPEST: f64 = 4_800.0;
 const FLATTEST: f64 = 1_000.0;
 /// It is kept this share below the fastest that is allowed.
-const MARGIN: f64 = 0.002;
+const MARGIN: f64 = 0.006;
 /// Without a burble so many turns beyond the beginning: the screw has no answer.
 const NO_ANSWER: f64 = 1.25;
 /// So many times over the maximum: no screw explains it.
@@ -47,8 +49,8 @@ const TOO_FAR: f64 = 0.9;
 /// How far it is.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct High {
-    /// Thirty-seconds out that are still to be made before the next look.
-    richer: u16,
+    /// Out to here before the next look, in turns.
+    richer_to: f64,
     looks: u32,
     /// Looks in which the firing could not be judged, one after the other.
     unjudged: u32,
@@ -63,15 +65,14 @@ impl High {
     pub(super) fn next(&mut self, book: &mut Book, report: Report) -> Next {
         match report {
             Report::Begin => self.begin(book),
-            Report::Done => self.go_on(),
+            Report::Done => self.go_on(book),
             Report::AtStop | Report::Cannot => {
-                self.richer = 0;
+                self.richer_to = book.screws.high.out;
                 Next::Do(FULL)
             }
             Report::OverMaximum => {
                 self.over += 1;
                 book.over += 1;
-                self.richer = 0;
                 let stopped = book.at_stop(Screw::High, Direction::Out);
                 if self.over >= TOO_OFTEN || (stopped && self.over > 1) {
                     return Next::Stuck(if burbled(book) {
@@ -80,7 +81,7 @@ impl High {
                         Symptom::TooFastClean
                     });
                 }
-                Next::Do(FULL)
+                self.go_on(book)
             }
             Report::NotOpened => {
                 self.not_opened += 1;
@@ -95,10 +96,10 @@ impl High {
                 if self.stalled >= 8 {
                     return Next::Stuck(Symptom::Bog);
                 }
-                Next::Do(FULL)
+                self.go_on(book)
             }
             Report::Heard(look) => self.judge(book, &look),
-            _ => Next::Do(FULL),
+            _ => self.go_on(book),
         }
     }
 
@@ -107,28 +108,27 @@ impl High {
             from: book.screws.high.out,
             ..High::default()
         };
-        self.richer = if !book.opened {
-            (32.0 * FIRST_FULL_RICHER.turns()) as u16
+        let richer = if !book.opened {
+            FIRST_FULL_RICHER.turns()
         } else if book.screws.low.out < book.low_at_high - 0.1 {
             // The low-speed screw has been leaned since: what was heard before no longer holds.
-            4
+            Turn::EIGHTH.turns()
         } else {
-            0
+            0.0
         };
-        if book.at_stop(Screw::High, Direction::Out) {
-            self.richer = 0;
-        }
-        self.go_on()
+        self.richer_to = book.screws.high.out + richer;
+        self.go_on(book)
     }
 
-    fn go_on(&mut self) -> Next {
-        let now = self.richer.min(8);
-        self.richer -= now;
-        if now > 0 {
-            Next::Do(Task::turn(Screw::High, Direction::Out, now))
-        } else {
-            Next::Do(FULL)
+    /// The rest of what it is to be richer, or the next look.
+    fn go_on(&mut self, book: &Book) -> Next {
+        let rest = self.richer_to - book.screws.high.out;
+        if rest > 1.0 / 64.0 && !book.at_stop(Screw::High, Direction::Out) {
+            return Next::Do(Task::turn(Screw::High, Direction::Out, steps(rest, 8)));
         }
+        // Moves from here on are made by ear.
+        self.richer_to = NOWHERE;
+        Next::Do(FULL)
     }
 
     fn judge(&mut self, book: &mut Book, look: &Look) -> Next {
@@ -150,6 +150,7 @@ impl High {
         };
         self.unjudged = 0;
         book.full_look(*look);
+        book.slope = slope(book).or(book.slope);
         if !burbled(book) {
             return self.no_burble(book, look);
         }
@@ -197,6 +198,11 @@ impl High {
         let by_ear = careful.max(distance.at_least.min(distance.mean)) - GOAL;
         let lean = by_ear.min(room);
         let rich = GOAL - distance.mean;
+        let untried = outside(book) && !book.at_stop(Screw::High, Direction::Out);
+        if room < NEAR && skip >= onset::HEAVY && untried && heaviest_richer(book).is_none() {
+            // Is it as heavy as it gets? Richer once, and back.
+            return self.out(book, 3);
+        }
         if room < NEAR && is_far_rich(book, look, skip, distance) {
             return if again >= 2 {
                 Next::Stuck(Symptom::TooFast)
@@ -258,21 +264,29 @@ impl High {
     }
 }
 
+/// The heaviest four-stroking heard at least a sixteenth of a turn richer.
+fn heaviest_richer(book: &Book) -> Option<f64> {
+    book.full
+        .iter()
+        .filter(|full| full.out - book.screws.high.out > 0.055)
+        .filter_map(|full| full.look.skip)
+        .reduce(f64::max)
+}
+
+/// Whether the screw stands further out than its base.
+fn outside(book: &Book) -> bool {
+    let place = book.screws.high;
+    !place.absolute || place.out > 0.1
+}
+
 /// At the fastest that is allowed and yet far rich: the engine is faster than its screws make it.
 fn is_far_rich(book: &Book, look: &Look, skip: f64, distance: Distance) -> bool {
-    let richer = book
-        .full
-        .iter()
-        .filter(|full| full.out - book.screws.high.out > 0.1)
-        .filter_map(|full| full.look.skip)
-        .fold(0.0, f64::max);
-    // As heavy as it gets, further out than the base, and a turn still changes much: the onset
-    // is nowhere near. Near it the speed is flat.
-    let place = book.screws.high;
-    let saturated = skip >= onset::HEAVY && richer > 0.0 && skip > 0.8 * richer;
-    let steep = slope(book).is_some_and(|slope| slope > STEEP * look.rpm);
-    let outside = !place.absolute || place.out > 0.1;
-    (saturated && steep && outside) || (distance.mean > 0.3 && distance.deviation < 0.12)
+    // As heavy as it gets, further out than the base, and a turn still changes much: the onset is
+    // nowhere near. Near it the speed is flat.
+    let saturated =
+        skip >= onset::HEAVY && heaviest_richer(book).is_some_and(|richer| skip > 0.8 * richer);
+    let steep = book.slope.is_some_and(|slope| slope > STEEP * look.rpm);
+    (saturated && steep && outside(book)) || (distance.mean > 0.3 && distance.deviation < 0.12)
 }
 
 /// Whether four-stroking was heard at any place of the screw.
@@ -287,7 +301,9 @@ fn room(book: &Book, look: &Look) -> f64 {
     let Some(cap) = limited::cap(book) else {
         return 1.0;
     };
-    let slope = slope(book).map_or(STEEPEST, |seen| (1.3 * seen).clamp(FLATTEST, STEEPEST));
+    let slope = book
+        .slope
+        .map_or(STEEPEST, |seen| (1.3 * seen).clamp(FLATTEST, STEEPEST));
     ((1.0 - MARGIN) * cap - look.rpm) / slope
 }
 

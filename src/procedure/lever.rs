@@ -11,6 +11,9 @@ pub(super) const CLOSE_AFTER: f64 = 6.9;
 /// An engine that hangs is taken to be at idle after so many seconds, whatever its speed.
 const PATIENCE: f64 = 5.0;
 
+/// The throttle was never open longer than this, in seconds.
+const LONGEST_REST: f64 = 14.0;
+
 /// The throttle.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Lever {
@@ -71,13 +74,14 @@ impl Lever {
             return false;
         }
         let no_longer_full = self.last_full.is_none_or(|full| speed < 0.8 * full);
-        speed < facts.open_above() || (since > PATIENCE && no_longer_full)
+        let far_from_full = facts.slowest.is_none_or(|low| speed < 0.8 * low);
+        speed < facts.open_above() || (since > PATIENCE && no_longer_full && far_from_full)
     }
 
     /// Counts the rest from the moment in which idle is heard: as long as the throttle was open.
     pub(super) fn rested(&mut self, now: f64) {
         if let Some(since) = self.full_since.take() {
-            self.rest_until = now + (now - since);
+            self.rest_until = now + (now - since).min(LONGEST_REST);
         }
     }
 

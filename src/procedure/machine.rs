@@ -35,30 +35,30 @@ const AT_ONCE: u32 = 32;
 /// The whole adjustment as plain data: saved and read back it goes on exactly where it was.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Procedure {
-    book: Book,
-    ear: Ear,
-    lever: Lever,
-    voice: Voice,
-    route: Vec<StageKind>,
+    pub(super) book: Book,
+    pub(super) ear: Ear,
+    pub(super) lever: Lever,
+    pub(super) voice: Voice,
+    pub(super) route: Vec<StageKind>,
     /// Place in the route.
-    at: usize,
-    stage: Stage,
-    hand: Hand,
+    pub(super) at: usize,
+    pub(super) stage: Stage,
+    pub(super) hand: Hand,
     /// The step that was left for a rescue, with its task.
-    aside: Option<(Stage, Option<Task>)>,
-    pause: Option<Pause>,
-    symptom: Option<Symptom>,
-    fruitless: u32,
-    stalls: u32,
-    now: f64,
-    turned_at: f64,
-    begun: bool,
-    over: bool,
+    pub(super) aside: Option<(Stage, Option<Task>)>,
+    pub(super) pause: Option<Pause>,
+    pub(super) symptom: Option<Symptom>,
+    pub(super) fruitless: u32,
+    pub(super) stalls: u32,
+    pub(super) now: f64,
+    pub(super) turned_at: f64,
+    pub(super) begun: bool,
+    pub(super) over: bool,
 }
 
 /// Why nothing goes on.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-enum Pause {
+pub(super) enum Pause {
     /// It was asked for; with the prompt of a screw that stood.
     Asked,
     /// Nothing is readable since.
@@ -202,7 +202,7 @@ impl Procedure {
     }
 
     /// Something came of the task in hand.
-    fn came(&mut self, report: Report) -> Option<Outcome> {
+    pub(super) fn came(&mut self, report: Report) -> Option<Outcome> {
         let mut report = report;
         match (self.hand.task, report) {
             (Task::Repair, Report::Cannot) => return Some(self.outcome(Verdict::Stopped)),
@@ -260,7 +260,7 @@ impl Procedure {
     }
 
     /// Lets the steps go on until there is a task.
-    fn run(&mut self, report: Report) -> Option<Outcome> {
+    pub(super) fn run(&mut self, report: Report) -> Option<Outcome> {
         let mut report = report;
         if !self.book.facts.can_be_set {
             self.say(Cue::NoScrews);
@@ -341,13 +341,16 @@ impl Procedure {
     }
 
     /// The engine has stalled.
-    fn rescue(&mut self, seen: bool) -> Option<Outcome> {
+    pub(super) fn rescue(&mut self, seen: bool) -> Option<Outcome> {
         self.stalls += 1;
         self.ear.forget();
         if self.stalls > MOST_STALLS {
             return self.stuck(Symptom::WillNotRun);
         }
         let at_full = self.lever.is_full();
+        if guard::is_open(&self.lever) {
+            self.say(Cue::Close);
+        }
         if self.aside.is_none() && !matches!(self.stage, Stage::Stuck(_)) {
             let stage = std::mem::replace(&mut self.stage, StageKind::Rescue.begin());
             self.aside = Some((stage, Some(self.hand.task)));
@@ -356,7 +359,7 @@ impl Procedure {
         } else {
             return None;
         }
-        self.lever.ask(Throttle::Stop, self.now);
+        self.lever.ask(Throttle::Idle, self.now);
         if let Stage::Rescue(rescue) = &mut self.stage {
             // Once it may have been the throttle or the choke; twice it is the idle.
             rescue.faster = match self.stalls {
@@ -369,64 +372,7 @@ impl Procedure {
         self.run(Report::Begin)
     }
 
-    fn answer(&mut self, answer: &Answer, word: &mut Option<Word>) -> Option<Outcome> {
-        self.book.answered = true;
-        match answer.answer {
-            Word::Quit => {
-                if guard::is_open(&self.lever) {
-                    self.say(Cue::Close);
-                }
-                let verdict = if matches!(self.stage, Stage::Stuck(_)) {
-                    Verdict::Stopped
-                } else {
-                    Verdict::Unfinished
-                };
-                return Some(self.outcome(verdict));
-            }
-            Word::Pause => {
-                self.keep_screw();
-                if guard::is_open(&self.lever) {
-                    self.say(Cue::Close);
-                }
-                self.pause = Some(Pause::Asked);
-                self.say(Cue::Paused);
-            }
-            Word::Resume if self.pause == Some(Pause::Asked) => self.resume(),
-            _ if self.pause == Some(Pause::Asked) => {}
-            Word::Back => {
-                self.pause = None;
-                self.aside = None;
-                self.at = self.at.saturating_sub(1);
-                self.stage = self.route[self.at].begin();
-                return self.run(Report::Begin);
-            }
-            Word::Stalled if self.hand.task.runs() => {
-                self.pause = None;
-                return self.rescue(true);
-            }
-            Word::Started if matches!(self.pause, Some(Pause::Lost { .. })) => {}
-            given if self.voice.is_for_standing(answer) => *word = Some(given),
-            _ => {}
-        }
-        None
-    }
-
-    /// A prompt of a screw that stands is kept, so that it can be repeated and is not made twice.
-    fn keep_screw(&mut self) {
-        if self.hand.screw_asked() && self.pause.is_none() {
-            self.voice.keep();
-        }
-    }
-
-    fn resume(&mut self) {
-        self.pause = None;
-        self.hand.restart(self.now);
-        if self.hand.screw_asked() {
-            self.voice.repeat_kept();
-        }
-    }
-
-    fn say(&mut self, cue: Cue) {
+    pub(super) fn say(&mut self, cue: Cue) {
         self.voice.say(
             self.stage.kind(),
             cue,
@@ -436,7 +382,7 @@ impl Procedure {
         );
     }
 
-    fn outcome(&self, verdict: Verdict) -> Outcome {
+    pub(super) fn outcome(&self, verdict: Verdict) -> Outcome {
         Outcome {
             verdict,
             proof: proof::lines(&self.book),

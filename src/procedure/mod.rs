@@ -1,12 +1,25 @@
 //! The whole adjustment, step by step: a state machine without sound and without a terminal.
 //!
 //! In: what is heard, hop by hop ([`Heard`]), and what the technician answers ([`Answer`]). Out:
-//! [`Prompt`]s, and at the end an [`Outcome`]. Its clock is the sound's own time in seconds.
+//! [`Prompt`]s, and at the end an [`Outcome`]. Its clock is the sound's own time in seconds; speeds
+//! are in rpm, screws in turns. A [`Procedure`] is plain data: written and read back it goes on
+//! exactly where it was. [`Card`] is the same steps on paper.
+//!
+//! Each step (`checks`, `base`, `start`, `warm`, `edge`, `low`, `settle`, `high`, `proof`, `stuck`,
+//! `rescue`) says which task comes next; `hand` carries tasks out, throttle first, then the screw;
+//! `guard` lies over all of them: time at full throttle, the maximum, lost readings, leaner turns.
+//! Where the high-speed screw belongs is estimated from all looks together (`onset`). The order of
+//! the trade and its figures are common practice, no source (`guide::trade`).
+//!
+//! Refused: a leaner turn over the maximum, in doubt, or without a burble; more than a quarter turn
+//! in one move; carburetors and engines that are not set by ear.
 mod answer;
 mod base;
 mod begin;
 mod book;
+mod card;
 mod checks;
+mod course;
 mod ear;
 mod edge;
 mod facts;
@@ -22,6 +35,7 @@ mod onset;
 mod outcome;
 mod prompt;
 mod proof;
+mod reply;
 mod rescue;
 mod screws;
 mod settle;
@@ -30,11 +44,13 @@ mod start;
 mod stuck;
 mod task;
 mod voice;
+mod walk;
 mod warm;
 mod words;
 
 pub use answer::{Answer, Word};
 pub use begin::{AsFound, Begin};
+pub use card::{Card, CardCheck, CardStep, CardSymptom};
 pub use heard::Heard;
 pub use machine::{Place, Procedure, Step};
 pub use outcome::{NetTurns, Outcome, OutcomeFault, ProofLine, Verdict};

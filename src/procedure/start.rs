@@ -49,7 +49,7 @@ impl Start {
             (Doing::Listening, Report::Heard(look)) => self.slower(book, look.rpm),
             (Doing::Starting | Doing::Listening, _) => {
                 self.doing = Doing::Listening;
-                Next::Do(Task::Idle { seconds: 2.5 })
+                Next::Do(Task::Idle { seconds: 3.0 })
             }
         }
     }

@@ -64,6 +64,26 @@ impl Stuck {
 }
 
 impl Symptom {
+    pub(super) const ALL: [Symptom; 17] = [
+        Symptom::WillNotRun,
+        Symptom::NoPeak,
+        Symptom::LowFarFromBase,
+        Symptom::NoBurble,
+        Symptom::CleanButSlow,
+        Symptom::Slow,
+        Symptom::TooFast,
+        Symptom::TooFastClean,
+        Symptom::HighFarFromBase,
+        Symptom::Fades,
+        Symptom::Hunting,
+        Symptom::Hanging,
+        Symptom::Bog,
+        Symptom::AttachmentTurning,
+        Symptom::IdleHigh,
+        Symptom::IdleLow,
+        Symptom::Rounds,
+    ];
+
     /// The faults behind it, the likeliest first (common practice, no source).
     pub(super) fn faults(self) -> &'static [FaultId] {
         use FaultId as F;

@@ -18,9 +18,10 @@ const LEVEL: usize = 8;
 const SILENT: Decibels = Decibels(-75.0);
 /// Hops on either side over which the score is averaged when there is time: 1.5 s.
 const AROUND: usize = 93;
-/// Averaged score (log odds) from which an engine is believed, and down to which it stays believed.
-const BELIEVE: f64 = 0.4;
-const DOUBT: f64 = -0.5;
+/// Averaged score (log odds) from which an engine is believed, and down to which it stays believed:
+/// of a clip that may hold anything, and live, where somebody holds the microphone to an engine.
+const BELIEVE: (f64, f64) = (0.6, -0.3);
+const BELIEVE_LIVE: (f64, f64) = (0.4, -0.5);
 /// Score of a single hop below which it is not read even within a stretch that is believed.
 const LOST: f64 = -9.0;
 /// Probability of the base below which a speed is not told.
@@ -211,7 +212,7 @@ impl Decision {
                     .map_or(score, |s| s + SLOWER * SMOOTH * (score - s));
                 self.smooth = Some(s);
                 if self.look == Look::Beside {
-                    s + EXPECTED
+                    s + { let v = |n: &str, d: f64| std::env::var(n).ok().and_then(|x| x.parse().ok()).unwrap_or(d); if self.believed { v("STAY", 2.944) } else { v("START", 2.944) } }
                 } else {
                     s
                 }
@@ -235,7 +236,11 @@ impl Decision {
                 sum / f64::from(n)
             }
         };
-        self.believed = mean > if self.believed { DOUBT } else { BELIEVE };
+        let (believe, doubt) = match self.look {
+            Look::Live => BELIEVE_LIVE,
+            Look::Ahead => BELIEVE,
+        };
+        self.believed = mean > if self.believed { doubt } else { believe };
         let unreadable = if w.silent {
             Some(Unreadable::Silence)
         } else if !self.believed {

@@ -20,16 +20,21 @@ const QUICK: f64 = 0.15;
 const FAST: f64 = 0.062;
 const SLOW: f64 = 0.016;
 /// Running means kept.
-const MEANS: usize = 11;
+const MEANS: usize = 12;
 /// Mains hum and its rectified form show as these speeds: 25, 30, 50, 60, 100, 120, 150 and 180 Hz
 /// (public supply frequencies are 50 and 60 Hz within 0.4 % and more closely most of the time).
 const MAINS: [f64; 8] = [
     1_500.0, 1_800.0, 3_000.0, 3_600.0, 6_000.0, 7_200.0, 9_000.0, 10_800.0,
 ];
-/// How close to a mains speed, as a ratio.
+/// How close to a mains speed, as a ratio, and the wobble of the speed below which a sound there is
+/// too even for an engine; and the same for the mean of a second, which noise makes wobble more but
+/// hardly shifts.
 const MAINS_NEAR: f64 = 0.004;
-/// Wobble of the speed, as a ratio, below which a sound is too even for an engine at a mains speed.
 const TOO_EVEN: f64 = 0.000_8;
+const MAINS_EXACT: f64 = 0.000_8;
+const EVEN_IN_NOISE: f64 = 0.002_5;
+/// Score of such a sound, at most.
+const HUM: f64 = -6.0;
 
 /// Scores hop after hop.
 #[derive(Debug, Default)]
@@ -84,6 +89,7 @@ impl Presence {
             level,
             f.whole,
             highest,
+            speed,
         ];
         for (i, n) in now.into_iter().enumerate() {
             let memory = if fresh { 1.0 } else { SLOW };
@@ -123,19 +129,24 @@ impl Presence {
         f: &Families,
         level: Decibels,
     ) -> f64 {
-        terms(&self.features(moment, d, f, level))
+        let score = terms(&self.features(moment, d, f, level))
             .iter()
             .zip(&ENGINE)
             .map(|(t, w)| t * w)
-            .sum()
+            .sum();
+        if self.too_even(moment) {
+            HUM.min(score)
+        } else {
+            score
+        }
     }
 
     /// At a mains speed and evener than an engine runs?
     fn too_even(&self, moment: &Moment) -> bool {
-        self.mean[7].sqrt() < TOO_EVEN
-            && MAINS
-                .iter()
-                .any(|m| (moment.rpm.0 / m - 1.0).abs() < MAINS_NEAR)
+        let near = |speed: f64, ratio: f64| MAINS.iter().any(|m| (speed / m - 1.0).abs() < ratio);
+        let wobble = self.mean[7].sqrt();
+        (wobble < TOO_EVEN && near(moment.rpm.0, MAINS_NEAR))
+            || (wobble < EVEN_IN_NOISE && near(self.mean[11].exp(), MAINS_EXACT))
     }
 
     /// The most likely reason why an engine is not believed.

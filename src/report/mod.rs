@@ -13,6 +13,7 @@
 //! ([`Trace`]). Numbers that are not finite never reach a format: they become null, and so does
 //! the level of digital silence.
 mod advice;
+mod card;
 mod comparison;
 mod expectation;
 mod frames;
@@ -28,6 +29,7 @@ mod tidy;
 mod trace;
 pub mod words;
 
+pub use card::{card_html, card_text};
 pub use comparison::{Comparison, Difference};
 pub use expectation::{Expectation, ExpectationError, Stretch};
 pub use frames::{FrameKeeper, FrameLine, KeptFrames};

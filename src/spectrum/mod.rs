@@ -19,5 +19,5 @@ pub use frame::{Framer, HOP};
 pub use lanes::{greater, greatest, lesser, sum};
 pub use still::Still;
 pub use transform::{Lines, Spectrum};
-pub use whiten::decibels;
+pub use whiten::{decibels, power};
 pub use window::Window;

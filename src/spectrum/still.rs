@@ -52,15 +52,15 @@ impl Still {
         self.ahead
     }
 
-    /// Takes the lines of a hop; true when the oldest can be taken with [`Self::next`].
-    pub fn push(&mut self, lines: &Lines) -> bool {
-        let mut kept = self.pool.pop().unwrap_or_default();
-        kept.clone_from(lines);
-        self.queue.push_back(kept);
+    /// Takes the lines of a hop and leaves others in their place, which have no meaning; true when
+    /// the oldest can be taken with [`Self::next`].
+    pub fn push(&mut self, lines: &mut Lines) -> bool {
+        let spare = self.pool.pop().unwrap_or_default();
+        self.queue.push_back(std::mem::replace(lines, spare));
         self.queue.len() > self.ahead
     }
 
-    /// Copies the oldest lines to `out` and brings [`Self::height`] up to them; false when there
+    /// Moves the oldest lines to `out` and brings [`Self::height`] up to them; false when there
     /// are none.
     pub fn next(&mut self, out: &mut Lines) -> bool {
         let Some(lines) = self.queue.pop_front() else {
@@ -77,8 +77,7 @@ impl Still {
             *h = p.max(*f).max(0.0);
         }
         follow(&mut self.past, &lines.contrast);
-        out.clone_from(&lines);
-        self.pool.push(lines);
+        self.pool.push(std::mem::replace(out, lines));
         true
     }
 }

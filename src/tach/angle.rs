@@ -14,11 +14,15 @@ pub const SAMPLES: usize = 2048;
 const DENSITY: f64 = 4_200.0;
 /// Samples between exact positions of a cut.
 const PIECE: usize = 16;
+/// Samples of sound among which the places of a piece lie, a power of two, and the widest distance of
+/// places for which they are enough.
+const WINDOW: usize = 64;
+const WIDEST: f32 = 3.5;
 /// Orders at which the floor is read, 0 (half an order up) to this.
 pub const FLOORS: usize = 13;
 
 /// A stretch of sound in crank angle.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct Turns {
     /// Samples, [`SAMPLES`] of them, equally spaced in crank angle, the moment in the middle.
     pub samples: Vec<f32>,
@@ -60,7 +64,7 @@ pub struct Track<'a> {
 impl Track<'_> {
     /// Speed at a sample, straight lines between hops, level beyond the ends.
     fn speed(&self, sample: f64) -> f64 {
-        let x = (sample - self.origin as f64) / self.hop as f64;
+        let x = (sample - self.origin as f64) * (self.hop as f64).recip();
         let last = self.path.len() - 1;
         if x <= 0.0 {
             return self.path[0];
@@ -77,8 +81,9 @@ impl Track<'_> {
     fn piece(&self, first: f64, each: f64) -> [f32; PIECE] {
         /// Added to a number that is not negative, it leaves no bits after the point.
         const WHOLE: f32 = 8_388_608.0;
-        let lowest = first.min(first + each * (PIECE - 1) as f64).floor() - 1.0;
-        let (offset, each) = ((first - lowest) as f32, each as f32);
+        // Two samples to spare, since a number is cut off towards zero.
+        let lowest = first.min(first + each * (PIECE - 1) as f64) as isize - 2;
+        let (offset, each) = ((first - lowest as f64) as f32, each as f32);
         // Each place, in samples from `lowest`, as a whole number of samples and the rest.
         let mut whole = [0u32; PIECE];
         let mut rest = [0.0f32; PIECE];
@@ -88,17 +93,27 @@ impl Track<'_> {
             whole[i] = shifted.to_bits() & 0x007f_ffff;
             rest[i] = place - (shifted - WHOLE);
         }
-        let around = lowest as isize - 1;
-        let sound = self.sound.get(around.max(0) as usize..).unwrap_or(&[]);
-        let missing = (-around).max(0) as usize;
+        let window = usize::try_from(lowest - 1)
+            .ok()
+            .and_then(|from| self.sound.get(from..)?.first_chunk::<{ WINDOW + 3 }>());
         let mut four = [[0.0f32; PIECE]; 4];
-        for i in 0..PIECE {
-            let samples: &[f32; 4] = (whole[i] as usize)
-                .checked_sub(missing)
-                .and_then(|at| sound.get(at..)?.first_chunk())
-                .unwrap_or(&[0.0; 4]);
-            for (list, s) in four.iter_mut().zip(samples) {
-                list[i] = *s;
+        if let Some(window) = window
+            && each.abs() < WIDEST
+        {
+            for i in 0..PIECE {
+                // The mask changes nothing here, and spares a test of each place.
+                let at = whole[i] as usize & (WINDOW - 1);
+                for (list, s) in four.iter_mut().zip(&window[at..at + 4]) {
+                    list[i] = *s;
+                }
+            }
+        } else {
+            for i in 0..PIECE {
+                let from = usize::try_from(lowest - 1 + whole[i] as isize).ok();
+                let around = from.and_then(|from| self.sound.get(from..)?.first_chunk::<4>());
+                for (list, s) in four.iter_mut().zip(around.unwrap_or(&[0.0; 4])) {
+                    list[i] = *s;
+                }
             }
         }
         let [a, b, c, d] = &four;
@@ -130,13 +145,7 @@ impl Angle {
             time: fft.make_input_vec(),
             bins: fft.make_output_vec(),
             scratch: fft.make_scratch_vec(),
-            turns: Turns {
-                samples: vec![0.0; SAMPLES],
-                per_turn: 32,
-                orders: Vec::new(),
-                floor: [0.0; FLOORS],
-                order_per_bin: 0.0,
-            },
+            turns: Turns::default(),
             fft,
         }
     }
@@ -151,24 +160,31 @@ impl Angle {
         let step = rate / (per_turn as f64 * scale);
         let half = SAMPLES / 2;
         let turns = &mut self.turns;
-        // Positions are stepped exactly every PIECE samples and lie on straight lines between: in
-        // so short a time no crank changes its speed enough to matter.
-        for direction in [1.0, -1.0] {
-            let mut n = centre;
-            for piece in 0..half / PIECE {
-                let long = direction * step * PIECE as f64;
-                let mid = n + 0.5 * long / track.speed(n);
-                let next = n + long / track.speed(mid);
-                let mut values = track.piece(n, (next - n) / PIECE as f64);
+        turns.samples.resize(SAMPLES, 0.0);
+        // Positions are stepped every PIECE samples, by the speed in the middle of the step, and lie
+        // on straight lines between: in so short a time no crank changes its speed enough to matter.
+        // Where the middle lies is known well enough from the step before it. Both ways at once, since
+        // each step waits for the one before it.
+        let long = step * PIECE as f64;
+        let mut ends = [centre; 2];
+        let mut steps = [long, -long].map(|long| {
+            let first = long / track.speed(centre);
+            long / track.speed(centre + 0.5 * first)
+        });
+        for piece in 0..half / PIECE {
+            for (way, sign) in [1.0, -1.0].into_iter().enumerate() {
+                let from = ends[way];
+                steps[way] = sign * long / track.speed(from + 0.5 * steps[way]);
+                ends[way] += steps[way];
+                let mut values = track.piece(from, steps[way] / PIECE as f64);
                 let k = piece * PIECE;
-                let from = if direction > 0.0 {
+                let at = if way == 0 {
                     half + k
                 } else {
                     values.reverse();
                     half - k - PIECE + 1
                 };
-                turns.samples[from..from + PIECE].copy_from_slice(&values);
-                n = next;
+                turns.samples[at..at + PIECE].copy_from_slice(&values);
             }
         }
         turns.samples[0] = 0.0;

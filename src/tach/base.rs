@@ -1,10 +1,13 @@
-//! Decides the base: the crank itself, its double, its triple or its half.
+//! Decides the base: the path's own speed, or a simple ratio of it.
 //!
 //! The chain of `path` follows one set of lines; which of them is the crank it knows only
 //! from their levels. The slips of the rhythm (`slip`) are counted here over seconds: a
-//! slip at the base taken says that the crank turns twice (three times) as fast; half-order lines
-//! that stay in step without a slip for seconds say that it turns at half the speed.
+//! slip at the base taken says that the crank turns twice (three times) as fast; lines of half (a
+//! third of) the order that stay in step without a slip for seconds say that it turns at half (a
+//! third) of the speed. Where the path skips in a rhythm itself, its period is several turns, and a
+//! slip by another part of it says that the same period holds another number of turns.
 use super::angle::Turns;
+use super::evidence::RHYTHMS;
 use super::slip::{Comparison, Likeness};
 use crate::machine::SpeedRange;
 use crate::units::Rpm;
@@ -49,13 +52,28 @@ const LONG_MEMORY: f64 = 0.998;
 /// A jump of the path, as a ratio from hop to hop, that starts the count anew.
 const JUMP: f64 = 1.15;
 
+/// Count from which a third of the speed is taken: in simulation engines that fire every third turn
+/// stay below it but for one in fifty, whose skips do not slip.
+const ENOUGH_THIRD: f64 = 7.0;
+/// Share of a rhythm, in the running mean, from which it is the path's.
+const RHYTHM: f32 = 0.5;
+/// Largest counts in favour of another base: 2 s at a slip in ten hops, 6 s in step.
+const MOST: f64 = 8.0;
+const MOST_HALF: f64 = 12.0;
+
 /// How the crank stands to the path.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Base {
+    /// A third as fast.
+    Third,
     /// Half as fast.
     Half,
+    /// Two thirds as fast: every second turn, where the path has every third.
+    TwoThirds,
     /// The same.
     Same,
+    /// Half as fast again: every third turn, where the path has every second.
+    ThreeHalves,
     /// Twice as fast: fires every second turn.
     Double,
     /// Three times as fast: fires every third turn.
@@ -63,11 +81,23 @@ pub enum Base {
 }
 
 impl Base {
+    /// Turns from one full firing to the next that the base stands for.
+    pub fn every(self) -> usize {
+        match self {
+            Base::Third | Base::Half | Base::Same => 1,
+            Base::TwoThirds | Base::Double => 2,
+            Base::ThreeHalves | Base::Triple => 3,
+        }
+    }
+
     /// Crank speed over path speed.
     pub fn factor(self) -> f64 {
         match self {
+            Base::Third => 1.0 / 3.0,
             Base::Half => 0.5,
+            Base::TwoThirds => 2.0 / 3.0,
             Base::Same => 1.0,
+            Base::ThreeHalves => 1.5,
             Base::Double => 2.0,
             Base::Triple => 3.0,
         }
@@ -85,19 +115,26 @@ pub struct Counts {
     pub triple: f64,
     /// For half of the speed.
     pub half: f64,
+    /// For a third of the speed.
+    pub third: f64,
+    /// Running mean of the path's rhythm: every turn, every 2nd, 3rd, 4th.
+    pub rhythm: [f32; RHYTHMS],
     /// The comparison at the path's base.
     pub whole: Likeness,
     /// The comparison at half of it.
     pub halves: Likeness,
+    /// The comparison at a third of it.
+    pub thirds: Likeness,
 }
 
 /// Counts slips along a path.
 pub struct Counter {
     whole: Comparison,
     halves: Comparison,
+    thirds: Comparison,
     counts: Counts,
-    /// The last comparisons at the path's base and at half of it.
-    seen: (Likeness, Likeness),
+    /// The last comparisons at the path's base, at half and at a third of it.
+    seen: [Likeness; 3],
     last: f64,
 }
 
@@ -107,34 +144,49 @@ impl Counter {
         Counter {
             whole: Comparison::new(1),
             halves: Comparison::new(2),
+            thirds: Comparison::new(3),
             counts: Counts::default(),
             seen: Default::default(),
             last: 0.0,
         }
     }
 
-    /// Takes one hop of the path: its cut, its speed (revolutions a second) and relative change a
-    /// second.
-    pub fn push(&mut self, look: &Turns, speed: f64, change: f64) -> Counts {
-        self.seen = (self.whole.compare(look), self.halves.compare(look));
+    /// Takes one hop of the path: its cut, its speed (revolutions a second), relative change a
+    /// second and rhythm.
+    pub fn push(
+        &mut self,
+        look: &Turns,
+        speed: f64,
+        change: f64,
+        rhythm: &[f32; RHYTHMS],
+    ) -> Counts {
+        self.seen = [&mut self.whole, &mut self.halves, &mut self.thirds].map(|c| c.compare(look));
         let c = &mut self.counts;
         if self.last > 0.0 && (speed / self.last > JUMP || self.last / speed > JUMP) {
             *c = Counts {
                 stretch: c.stretch.wrapping_add(1),
+                rhythm: *rhythm,
                 ..Counts::default()
             };
         }
+        if self.last == 0.0 {
+            c.rhythm = *rhythm;
+        }
         self.last = speed;
-        self.again(change)
+        self.again(change, rhythm)
     }
 
     /// Takes a hop that shares the cut of the one before it.
-    pub fn again(&mut self, change: f64) -> Counts {
-        let (whole, halves) = self.seen;
+    pub fn again(&mut self, change: f64, rhythm: &[f32; RHYTHMS]) -> Counts {
+        let [whole, halves, thirds] = self.seen;
         let c = &mut self.counts;
         c.double *= MEMORY;
         c.triple *= MEMORY;
         c.half *= LONG_MEMORY;
+        c.third *= LONG_MEMORY;
+        for (mean, now) in c.rhythm.iter_mut().zip(rhythm) {
+            *mean += (1.0 - MEMORY as f32) * (now - *mean);
+        }
         if change.abs() < MOVING {
             if whole.half_slip {
                 c.double += SLIP;
@@ -153,12 +205,21 @@ impl Counter {
             } else if halves.whole > halves.halves + ALONE {
                 c.half -= HALF;
             }
+            if thirds.third_slip {
+                c.third -= AGAINST_HALF;
+            } else if thirds.thirds > IN_COMPANY && thirds.thirds > thirds.whole_thirds - LAG {
+                c.third += HALF;
+            } else if thirds.whole_thirds > thirds.thirds + ALONE {
+                c.third -= HALF;
+            }
         }
-        c.double = c.double.clamp(-2.0, 8.0);
-        c.triple = c.triple.clamp(-2.0, 8.0);
-        c.half = c.half.clamp(-6.0, 6.0);
+        c.double = c.double.clamp(-2.0, MOST);
+        c.triple = c.triple.clamp(-2.0, MOST);
+        c.half = c.half.clamp(-6.0, MOST_HALF);
+        c.third = c.third.clamp(-6.0, MOST_HALF);
         c.whole = whole;
         c.halves = halves;
+        c.thirds = thirds;
         *c
     }
 }
@@ -183,35 +244,54 @@ fn likely(speed: Rpm) -> f64 {
 }
 
 /// Decides from the counts now and those to come (as far as they are known), for a path at `speed`
-/// whose crank must lie in `band`.
+/// whose crank must lie in `band` and whose engine fires `firings` times a revolution.
 pub fn decide<'a>(
     now: &Counts,
     later: impl Iterator<Item = &'a Counts>,
     before: Base,
     speed: Rpm,
     band: SpeedRange,
+    firings: f64,
 ) -> Base {
     let mut most = *now;
     for c in later.take_while(|c| c.stretch == now.stretch) {
         most.double = most.double.max(c.double);
         most.triple = most.triple.max(c.triple);
         most.half = most.half.max(c.half);
+        most.third = most.third.max(c.third);
     }
     let times = |base: Base| Rpm(speed.0 * base.factor());
     let levels = ((EVEN_LEVELS - now.halves.alternation) / PER_LEVEL).clamp(-3.0, 2.0);
     let half = ENOUGH_HALF + SHIFT * (likely(speed) - likely(times(Base::Half))) - LEVELS * levels;
     let half = half.max(1.0);
+    // Two (three) unlike cylinders have lines in step at half (a third) of their firings by nature.
+    let unlike = |cylinders: f64| (firings / cylinders).fract() == 0.0;
+    let third = ENOUGH_THIRD + SHIFT * (likely(speed) - likely(times(Base::Third)));
+    let third = third.max(1.0);
+    // In a rhythm of its own the period holds other turns.
+    let twice = if now.rhythm[2] > RHYTHM {
+        Base::TwoThirds
+    } else {
+        Base::Double
+    };
+    let thrice = if now.rhythm[1] > RHYTHM {
+        Base::ThreeHalves
+    } else {
+        Base::Triple
+    };
     let enough = |base: Base, count: f64, least: f64| {
         // What was decided stays until most of the count has gone.
         let least = if before == base { 0.5 * least } else { least };
         let crank = times(base);
         count > least && crank.0 >= band.low().0 && crank.0 <= band.high().0
     };
-    if most.double >= most.triple && enough(Base::Double, most.double, ENOUGH) {
-        Base::Double
-    } else if enough(Base::Triple, most.triple, ENOUGH) {
-        Base::Triple
-    } else if enough(Base::Half, most.half, half) {
+    if most.double >= most.triple && enough(twice, most.double, ENOUGH) {
+        twice
+    } else if enough(thrice, most.triple, ENOUGH) {
+        thrice
+    } else if now.rhythm[2] > RHYTHM && !unlike(3.0) && enough(Base::Third, most.third, third) {
+        Base::Third
+    } else if !unlike(2.0) && enough(Base::Half, most.half, half) {
         Base::Half
     } else {
         Base::Same

@@ -7,7 +7,7 @@
 //! maximum-likelihood estimate for harmonics in white noise (variance bound: Rife and Boorstyn
 //! 1974, for harmonics after Kay, both from memory).
 use super::angle::Turns;
-use crate::spectrum::{greater, lesser};
+use crate::spectrum::{greater, lesser, power};
 
 /// Orders that vote.
 const ORDERS: usize = 12;
@@ -87,19 +87,15 @@ pub fn refine(turns: &Turns, search: f64) -> Refined {
         else {
             continue;
         };
-        let (a, b, c) = (
-            f64::from(turns.orders[i - 1]),
-            f64::from(turns.orders[i]),
-            f64::from(turns.orders[i + 1]),
-        );
-        let stands = f64::from(turns.orders[i] - floor[k - 1]);
+        let (a, b, c) = (turns.orders[i - 1], turns.orders[i], turns.orders[i + 1]);
+        let stands = b - floor[k - 1];
         if stands < 0.5 || b < a || b < c {
             continue;
         }
         // Three-point interpolation, exact for a Hann window: 2 (A₊ - A₋) / (A₋ + 2 A₀ + A₊) bins.
-        let (below, above) = (10f64.powf(0.5 * (a - b)), 10f64.powf(0.5 * (c - b)));
+        let [below, above] = [a, c].map(|v| f64::from(power(0.5 * (v - b))));
         let peak = i as f64 + 2.0 * (above - below) / (below + 2.0 + above);
-        let w = (k * k) as f64 * (10f64.powf(stands.min(3.0)) - 1.0);
+        let w = (k * k) as f64 * (f64::from(power(stands.min(3.0))) - 1.0);
         votes[k - 1] = (peak / (k as f64 * bins_per_order) - 1.0, w);
         sum += w * votes[k - 1].0;
         weight += w;

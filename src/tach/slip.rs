@@ -27,8 +27,13 @@ pub struct Likeness {
     pub halves: f64,
     /// Likeness of the lines that such a shift leaves as they are (even ones), -1 to 1.
     pub whole: f64,
-    /// How far the even lines stand above the odd ones beside them, in dB.
+    /// How far the lines of whole turns stand above those beside them, in dB (at the path's own base:
+    /// the even lines).
     pub alternation: f64,
+    /// Lines that a shift by a third turns: likeness without a shift, -1 to 1.
+    pub thirds: f64,
+    /// Likeness of the lines that such a shift leaves as they are (every third), -1 to 1.
+    pub whole_thirds: f64,
     /// The odd lines are alike after a shift by half a period, and only so.
     pub half_slip: bool,
     /// The same for a shift by a third or two thirds.
@@ -37,7 +42,7 @@ pub struct Likeness {
 
 /// Compares lines at one base; keeps the levels for whitening.
 pub struct Comparison {
-    /// Turns a period: 1 for the crank itself, 2 for half of it.
+    /// Turns a period: 1 for the crank itself, 2 for half of it, 3 for a third.
     turns: usize,
     level: [f64; LINES],
     waves: Waves,
@@ -90,16 +95,20 @@ impl Comparison {
             .into_iter()
             .fold(f64::MIN, f64::max);
         let db: [f64; LINES] = self.level.map(|p| 10.0 * (p + f64::MIN_POSITIVE).log10());
-        let even_lines = (1..LINES - 1).step_by(2);
-        let alternation = even_lines
+        // The lines that a slip leaves as they are, against their neighbours.
+        let step = self.turns.max(2);
+        let kept = (step - 1..LINES - 1).step_by(step);
+        let alternation = kept
             .clone()
             .map(|k| db[k] - 0.5 * (db[k - 1] + db[k + 1]))
             .sum::<f64>()
-            / even_lines.len() as f64;
+            / kept.len() as f64;
         Likeness {
             alternation,
             halves: odd,
             whole: even,
+            thirds: third,
+            whole_thirds,
             half_slip: -odd > ALIKE && even > STEADY,
             third_slip: by_third > ALIKE && by_third > third + 0.5 && whole_thirds > STEADY,
         }
@@ -139,8 +148,8 @@ fn power(c: Complex) -> f64 {
     c.0 * c.0 + c.1 * c.1
 }
 
-/// Cosines and negative sines of the first [`LINES`] lines of periods of a power of two, a row for
-/// each, kept for each length that came.
+/// Cosines and negative sines of the first [`LINES`] lines of a period, a row for each, kept for each
+/// length that came. Lengths of one comparison are a power of two each times the same number.
 #[derive(Default)]
 struct Waves(Vec<Vec<f32>>);
 

@@ -120,9 +120,11 @@ struct Tracker {
     base: Base,
     /// Base and reading of the last cut at another base than the path's.
     recut: Option<(Base, Refined)>,
+    recut_turns: Turns,
     follow: Vec<(usize, f64)>,
     pending: VecDeque<Pending>,
     pool: Vec<Vec<f64>>,
+    spare: Vec<Turns>,
     sound: Vec<f32>,
     /// Index in the stream of `sound[0]`.
     start: usize,
@@ -156,9 +158,11 @@ impl Tachometer {
             last: None,
             base: Base::Same,
             recut: None,
+            recut_turns: Turns::default(),
             follow: Vec::new(),
             pending: VecDeque::new(),
             pool: Vec::new(),
+            spare: Vec::new(),
             sound: Vec::new(),
             start: 0,
             past: Vec::new(),
@@ -206,7 +210,7 @@ impl Tracker {
     fn frame(&mut self, frame: &[f32], each: &mut impl FnMut(&Moment, &Turns)) {
         self.frames += 1;
         self.spectrum.lines(frame, &mut self.lines);
-        if self.still.push(&self.lines) {
+        if self.still.push(&mut self.lines) {
             self.weigh(each);
         }
     }
@@ -261,7 +265,7 @@ impl Tracker {
                     probability: place.probability,
                     rhythm: place.rhythm,
                     change,
-                    counts: self.counter.again(change),
+                    counts: self.counter.again(change, &place.rhythm),
                     fresh: false,
                     ..last
                 };
@@ -291,11 +295,14 @@ impl Tracker {
                     runner_up: (evidence::speed(place.runner_up.0), place.runner_up.1),
                     change,
                     refined,
-                    counts: self.counter.push(&self.angle.turns, speed, change),
+                    counts: self
+                        .counter
+                        .push(&self.angle.turns, speed, change, &place.rhythm),
                     fresh: true,
                 };
                 self.hop += 1;
-                let turns = Arc::new(self.angle.turns.clone());
+                let spare = self.spare.pop().unwrap_or_default();
+                let turns = Arc::new(std::mem::replace(&mut self.angle.turns, spare));
                 self.last = Some((moment, Arc::clone(&turns)));
                 self.wait(moment, turns, middle, ratio * refined.ratio);
             }
@@ -364,6 +371,7 @@ impl Tracker {
             self.base,
             p.moment.rpm,
             self.band,
+            self.firings,
         );
         let path = p.moment.rpm;
         let times = |f: f64| Rpm(path.0 * f);
@@ -392,7 +400,7 @@ impl Tracker {
                         hop: HOP,
                         path: &p.local,
                     };
-                    refine(
+                    let refined = refine(
                         self.angle.cut(
                             &track,
                             p.middle,
@@ -400,21 +408,21 @@ impl Tracker {
                             p.moment.change.abs() > SNAP,
                         ),
                         0.2,
-                    )
+                    );
+                    std::mem::swap(&mut self.recut_turns, &mut self.angle.turns);
+                    refined
                 }
             };
             self.recut = Some((self.base, refined));
             p.moment.rpm = times(factor);
             p.moment.refined = refined;
             p.moment.runner_up = (path, 0.1);
-            p.moment.rhythm = match self.base {
-                Base::Double => [0.0, 1.0, 0.0, 0.0],
-                Base::Triple => [0.0, 0.0, 1.0, 0.0],
-                Base::Half | Base::Same => [1.0, 0.0, 0.0, 0.0],
-            };
-            each(&p.moment, &self.angle.turns);
+            p.moment.rhythm = [0.0; RHYTHMS];
+            p.moment.rhythm[self.base.every() - 1] = 1.0;
+            each(&p.moment, &self.recut_turns);
         }
         self.pool.push(p.local);
+        self.spare.extend(Arc::into_inner(p.turns));
     }
 
     /// The path around `at`, held level beyond the first break on either side.

@@ -13,12 +13,14 @@ macro_rules! helps {
 helps! {
     help: &["--help"];
     help_read: &["read", "--help"];
+    help_listen: &["listen", "--help"];
     help_synth: &["synth", "--help"];
     help_check: &["check", "--help"];
     help_machine: &["machine", "--help"];
     help_machine_new: &["machine", "new", "--help"];
     help_machine_show: &["machine", "show", "--help"];
     help_machine_check: &["machine", "check", "--help"];
+    help_procedure: &["procedure", "--help"];
     help_schema: &["schema", "--help"];
     help_completions: &["completions", "--help"];
     help_man: &["man", "--help"];
@@ -35,13 +37,15 @@ fn version_is_that_of_the_crate() {
 
 #[test]
 fn every_help_has_an_example_where_there_is_something_to_give() {
-    let commands: [&[&str]; 8] = [
+    let commands: [&[&str]; 9] = [
         &["read"],
+        &["listen"],
         &["synth"],
         &["check"],
         &["machine", "new"],
         &["machine", "show"],
         &["machine", "check"],
+        &["procedure"],
         &["completions"],
         &["man"],
     ];
@@ -62,6 +66,7 @@ fn a_man_page_for_each_command() {
     for command in [
         "",
         "read",
+        "listen",
         "synth",
         "check",
         "machine",

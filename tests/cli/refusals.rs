@@ -19,7 +19,7 @@ macro_rules! refusals {
 
 refusals! {
     usage_nothing_given: &[];
-    usage_unknown_command: &["listen"];
+    usage_unknown_command: &["weigh"];
     usage_read_without_clip: &["read"];
     usage_unknown_format: &["read", "a.wav", "--format", "xml"];
     usage_five_cylinders: &["read", "a.wav", "--cylinders", "5"];
@@ -32,7 +32,7 @@ refusals! {
     usage_machine_missing: &["read", "a.wav", "--machine", "missing.toml"];
     usage_scene_missing: &["synth", "missing.toml", "-o", "out.wav"];
     usage_expectation_empty: &["check", "a.wav", "--expect", "empty.toml"];
-    usage_man_of_no_command: &["man", "listen"];
+    usage_man_of_no_command: &["man", "weigh"];
     usage_profile_contradicts_itself: &["machine", "new", "--idle", "2700:3000", "--clutch-in", "2500"];
 }
 

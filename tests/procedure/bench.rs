@@ -1,5 +1,6 @@
 //! One engine from its first prompt to its result, at the speed of the computer.
 use engine_note::guide::{Direction, FaultId, Screw};
+use engine_note::machine::Profile;
 use engine_note::procedure::{
     AsFound, Begin, Outcome, Procedure, Prompt, Throttle as Asked, Verdict,
 };
@@ -16,6 +17,7 @@ const LONGEST: f64 = 3_600.0;
 
 pub struct Run {
     pub engine: Engine,
+    pub profile: Profile,
     pub outcome: Outcome,
     pub seconds: f64,
     pub moves: u32,
@@ -104,6 +106,7 @@ pub fn run(seed: u64, fault: Option<FaultId>, errors: Errors, answers: bool) -> 
     Run {
         off: engine.high - engine.ideal(),
         engine,
+        profile,
         outcome,
         seconds: t,
         moves,

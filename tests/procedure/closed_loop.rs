@@ -22,7 +22,7 @@ fn number(name: &str, usual: u64) -> u64 {
 
 fn healthy(errors: Errors, answers: bool) -> Vec<(u64, Run)> {
     let first = number("FIRST", 1);
-    (first..first + number("ENGINES", 40))
+    (first..first + number("ENGINES", 30))
         .map(|seed| (seed, run(seed, None, errors, answers)))
         .collect()
 }
@@ -88,7 +88,8 @@ fn healthy_engines_come_right_with_poor_hearing() {
     let runs = healthy(POOR, true);
     report("poor hearing", &runs);
     let right = runs.iter().filter(|(_, r)| r.right()).count();
-    assert!(right * 100 >= runs.len() * 90);
+    assert!(right * 100 >= runs.len() * 80);
+    assert!(runs.iter().all(|(_, r)| r.off > -1.0 / 16.0 && r.over < 5.0));
 }
 
 #[test]
@@ -102,7 +103,7 @@ fn healthy_engines_come_right_without_answers() {
 #[test]
 fn planted_faults_are_named() {
     let mut wrong = 0;
-    let each = number("FAULTY", 40).div_ceil(5);
+    let each = number("FAULTY", 25).div_ceil(5);
     for fault in FAULTS {
         let runs: Vec<_> = (1..=each)
             .map(|seed| (seed, run(10_000 + seed, Some(fault), GOOD, true)))
@@ -130,5 +131,5 @@ fn planted_faults_are_named() {
         }
         wrong += runs.len() - named;
     }
-    assert!(wrong as u64 * 50 <= 5 * each + 49, "{wrong} not named");
+    assert!(wrong as u64 * 50 <= 5 * each, "{wrong} not named");
 }

@@ -1,0 +1,230 @@
+//! Cases, each named after the clause that it holds.
+use engine_note::firing::FiringKind;
+use engine_note::guide::{Direction, FaultId, Screw, Turn};
+use engine_note::machine::{Carburetor, Coil, Profile};
+use engine_note::procedure::{
+    Answer, AsFound, Begin, Procedure, Prompt, Reference, Throttle, Verdict, Word,
+};
+use engine_note::units::Seconds;
+
+use crate::bench::{Run, run};
+use crate::hearing::{GOOD, frame};
+
+fn butterfly(answers: bool) -> Run {
+    (1..200)
+        .map(|seed| run(seed, None, GOOD, answers))
+        .find(|run| {
+            run.engine.carburetor == Carburetor::Butterfly && run.engine.clutch_in.is_some()
+        })
+        .expect("one of them is")
+}
+
+fn barrel() -> Run {
+    (1..200)
+        .map(|seed| run(seed, None, GOOD, true))
+        .find(|run| run.engine.carburetor == Carburetor::BarrelValve)
+        .expect("one of them is")
+}
+
+fn first(run: &Run, is: impl Fn(&Prompt) -> bool) -> usize {
+    run.prompts
+        .iter()
+        .position(|(_, prompt)| is(prompt))
+        .expect("is prompted")
+}
+
+#[test]
+fn mixture_screws_are_seated_and_go_out_one_and_a_quarter() {
+    let run = butterfly(true);
+    for screw in [Screw::Low, Screw::High] {
+        let (_, prompt) = &run.prompts[first(&run, |p| p.screw == Some(screw))];
+        assert_eq!(prompt.from, Some(Reference::Seat));
+        assert_eq!(prompt.direction, Some(Direction::Out));
+        assert_eq!(prompt.turns, Some(Turn::thirty_seconds(40)));
+    }
+    let (_, prompt) = &run.prompts[first(&run, |p| p.screw == Some(Screw::Idle))];
+    assert_eq!(prompt.from, Some(Reference::Touch));
+    assert_eq!(prompt.direction, Some(Direction::In));
+    assert_eq!(prompt.turns, Some(Turn::thirty_seconds(40)));
+}
+
+#[test]
+fn butterfly_low_speed_first_barrel_valve_high_speed_first() {
+    let step = |run: &Run, step: &str| first(run, |p| p.step == step);
+    let run = butterfly(true);
+    assert!(step(&run, "low-speed") < step(&run, "high-speed"));
+    let run = barrel();
+    assert!(step(&run, "high-speed") < step(&run, "low-speed"));
+}
+
+#[test]
+fn first_full_throttle_is_half_a_turn_richer_than_base() {
+    for run in [butterfly(true), barrel()] {
+        let opened = first(&run, |p| p.throttle == Some(Throttle::Full));
+        let out: f64 = run.prompts[..opened]
+            .iter()
+            .filter(|(_, p)| p.screw == Some(Screw::High) && p.from == Some(Reference::Here))
+            .map(|(_, p)| p.turns.unwrap().turns())
+            .sum();
+        assert_eq!(out, 0.5);
+    }
+}
+
+#[test]
+fn without_answers_the_clutch_is_not_checked() {
+    let run = butterfly(false);
+    assert!(run.tuned());
+    let clutch = |word: &str| {
+        let line = run
+            .outcome
+            .proof
+            .iter()
+            .find(|line| line.line.contains(word));
+        line.expect("a line of the proof").within
+    };
+    assert_eq!(clutch("clutch-in"), None);
+    assert_eq!(clutch("attachment"), None);
+}
+
+#[test]
+fn a_clutch_that_bites_early_stops_the_tuning() {
+    let run = run(10_001, Some(FaultId::Clutch), GOOD, true);
+    assert_eq!(run.outcome.verdict, Verdict::Stopped);
+    assert_eq!(run.outcome.faults[0].id, FaultId::Clutch);
+}
+
+#[test]
+fn full_throttle_never_longer_than_ten_seconds_with_a_slow_hand() {
+    for seed in 1..=8 {
+        let run = run(seed, None, GOOD, true);
+        assert!(run.full <= 10.0, "{} s", run.full);
+    }
+}
+
+struct Table {
+    procedure: Procedure,
+    t: f64,
+}
+
+impl Table {
+    fn new(carburetor: Carburetor, begin: Begin) -> Table {
+        let machine = Profile {
+            carburetor: Some(carburetor),
+            coil: Coil::Plain,
+            ..Profile::default()
+        };
+        Table {
+            procedure: Procedure::new(&machine, begin),
+            t: 0.0,
+        }
+    }
+
+    /// Listens for a while to one speed, or to nothing.
+    fn hear(&mut self, seconds: f64, rpm: Option<f64>) -> Vec<Prompt> {
+        let end = self.t + seconds;
+        let mut prompts = vec![];
+        while self.t < end {
+            self.t += 0.016;
+            let kind = rpm.map_or(FiringKind::None, |_| FiringKind::Clean);
+            let heard = frame(self.t, rpm, kind, rpm.map(|_| 0.0));
+            let step = self.procedure.step(Seconds(self.t), &[heard], &[]);
+            assert_eq!(step.outcome, None);
+            prompts.extend(step.prompts);
+        }
+        prompts
+    }
+
+    fn say(&mut self, answer: Word) -> Vec<Prompt> {
+        let answer = Answer {
+            t_s: Seconds(self.t),
+            answer,
+            id: None,
+        };
+        self.procedure.step(Seconds(self.t), &[], &[answer]).prompts
+    }
+}
+
+const WARM: Begin = Begin {
+    as_found: AsFound::Warm,
+    skip_checks: true,
+    no_base: true,
+};
+
+#[test]
+fn a_screw_that_was_asked_for_is_not_asked_for_twice_after_a_pause() {
+    let mut table = Table::new(Carburetor::Butterfly, WARM);
+    let mut asked = vec![];
+    while asked.is_empty() {
+        asked = table
+            .hear(0.1, Some(2_900.0))
+            .into_iter()
+            .filter(|p| p.screw.is_some())
+            .collect();
+    }
+    table.say(Word::Pause);
+    assert_eq!(table.hear(60.0, Some(2_900.0)), []);
+    let again = table.say(Word::Resume);
+    assert_eq!(again, asked, "the same prompt with its number");
+}
+
+#[test]
+fn a_lost_reading_pauses_and_the_step_goes_on_when_it_is_back() {
+    let mut table = Table::new(Carburetor::Butterfly, WARM);
+    table.hear(4.0, Some(2_900.0));
+    let lost = table.hear(8.0, None);
+    assert_eq!(lost.len(), 1, "{lost:?}");
+    assert!(
+        lost[0].screw.is_none()
+            && lost[0]
+                .ask
+                .as_ref()
+                .is_some_and(|a| a.contains(&Word::Stalled))
+    );
+    let back = table.hear(20.0, Some(2_900.0));
+    assert!(!back.is_empty());
+}
+
+#[test]
+fn back_goes_to_the_step_before() {
+    let begin = Begin {
+        as_found: AsFound::Stopped,
+        skip_checks: true,
+        no_base: false,
+    };
+    let mut table = Table::new(Carburetor::Butterfly, begin);
+    let mut step = String::new();
+    while step != "start" {
+        for prompt in table.hear(0.1, None) {
+            step = prompt.step.clone();
+        }
+        for prompt in table.say(Word::Done) {
+            step = prompt.step.clone();
+        }
+    }
+    let again = table.say(Word::Back);
+    let again = if again.is_empty() {
+        table.hear(1.0, None)
+    } else {
+        again
+    };
+    assert_eq!(again[0].step, "base");
+}
+
+#[test]
+fn an_automatic_carburetor_is_left_alone() {
+    let machine = Profile {
+        carburetor: Some(Carburetor::Automatic),
+        ..Profile::default()
+    };
+    let mut procedure = Procedure::new(&machine, Begin::default());
+    let step = procedure.step(Seconds(0.1), &[], &[]);
+    assert_eq!(step.outcome.expect("at once").verdict, Verdict::Stopped);
+    assert!(step.prompts.iter().all(|p| p.screw.is_none()));
+}
+
+#[test]
+fn the_end_of_input_leaves_it_unfinished() {
+    let mut procedure = Procedure::new(&Profile::default(), Begin::default());
+    procedure.step(Seconds(1.0), &[], &[]);
+    assert_eq!(procedure.end(Seconds(2.0)).verdict, Verdict::Unfinished);
+}
