@@ -212,7 +212,7 @@ impl Decision {
                     .map_or(score, |s| s + SLOWER * SMOOTH * (score - s));
                 self.smooth = Some(s);
                 if self.look == Look::Beside {
-                    s + { let v = |n: &str, d: f64| std::env::var(n).ok().and_then(|x| x.parse().ok()).unwrap_or(d); if self.believed { v("STAY", 2.944) } else { v("START", 2.944) } }
+                    s + EXPECTED
                 } else {
                     s
                 }
@@ -237,7 +237,7 @@ impl Decision {
             }
         };
         let (believe, doubt) = match self.look {
-            Look::Live => BELIEVE_LIVE,
+            Look::Live | Look::Beside => BELIEVE_LIVE,
             Look::Ahead => BELIEVE,
         };
         self.believed = mean > if self.believed { doubt } else { believe };
