@@ -17,7 +17,7 @@ use crate::guide::trade::FIRST_FULL_RICHER;
 use crate::guide::{Direction, Screw, Turn};
 
 /// The goal lies this much rich of just four-stroking, in turns.
-const GOAL: f64 = 0.015;
+const GOAL: f64 = 0.0;
 /// Nearer than this it is left alone.
 const NEAR: f64 = 0.018;
 /// As sure as this it must be before it is left, in turns.
@@ -37,6 +37,10 @@ const MARGIN: f64 = 0.006;
 const NO_ANSWER: f64 = 1.25;
 /// So many times over the maximum: no screw explains it.
 const TOO_OFTEN: u32 = 6;
+/// So many looks in which the speed falls: the fuel does not last.
+const FADES: u32 = 3;
+/// A fall by this share within a look is one; by more than the other it is a wrong base.
+const FADE: (f64, f64) = (0.025, 0.28);
 /// Beyond this share of the speed for a turn the screw still changes much.
 const STEEP: f64 = 0.2;
 /// Slower than this share of the slowest full throttle is slow.
@@ -57,6 +61,8 @@ pub(super) struct High {
     not_opened: u32,
     stalled: u32,
     over: u32,
+    /// Looks in which the speed fell.
+    faded: u32,
     /// Turns out at the beginning.
     from: f64,
 }
@@ -134,8 +140,12 @@ impl High {
     fn judge(&mut self, book: &mut Book, look: &Look) -> Next {
         self.looks += 1;
         book.low_at_high = book.screws.low.out;
-        if look.drift < -0.06 {
+        if fades(look) {
             book.sign(Symptom::Fades);
+            self.faded += 1;
+            if self.faded >= FADES {
+                return Next::Stuck(Symptom::Fades);
+            }
         }
         if limited::on_limiter(book, look) {
             return self.out(book, 4);
@@ -226,7 +236,7 @@ impl High {
             return self.out(book, 1);
         }
         if lean > NEAR && burbles && !book.at_stop(Screw::High, Direction::In) {
-            let far = distance.at_least > 0.4 && room > 0.4;
+            let far = skip >= onset::HEAVY && distance.at_least > 0.4 && room > 0.4;
             let most = if far { 8 } else { 4 };
             return Next::Do(Task::turn(Screw::High, Direction::In, steps(lean, most)));
         }
@@ -287,6 +297,11 @@ fn is_far_rich(book: &Book, look: &Look, skip: f64, distance: Distance) -> bool 
         skip >= onset::HEAVY && heaviest_richer(book).is_some_and(|richer| skip > 0.8 * richer);
     let steep = book.slope.is_some_and(|slope| slope > STEEP * look.rpm);
     (saturated && steep && outside(book)) || (distance.mean > 0.3 && distance.deviation < 0.12)
+}
+
+/// Whether the speed falls while the throttle is held open.
+pub(super) fn fades(look: &Look) -> bool {
+    look.drift < -FADE.0 && look.drift > -FADE.1
 }
 
 /// Whether four-stroking was heard at any place of the screw.

@@ -108,10 +108,8 @@ impl Low {
             .iter()
             .map(|(at, _)| *at)
             .fold(best, |a, b| if side * b > side * a { b } else { a });
-        step_to(book, edge + side * 0.125).map_or_else(
-            || Next::Do(Task::Idle { seconds: 4.0 }),
-            |task| Next::Do(task),
-        )
+        step_to(book, edge + side * 0.125)
+            .map_or_else(|| Next::Do(Task::Idle { seconds: 4.0 }), Next::Do)
     }
 
     /// The top of a parabola through the points around the best one.

@@ -1,6 +1,6 @@
 //! Where it just four-strokes: how far the high-speed screw stands from there, from all looks together.
 //!
-//! Just four-stroking is where one turn in ten is skipped. How fast the share grows differs from
+//! Just four-stroking is where one turn in twelve is skipped. How fast the share grows differs from
 //! engine to engine: with a hard onset it is a straight line from nothing, with a soft one the odds
 //! grow by a factor. Turns of a hand are inexact, light skipping is often read as clean, and heavy
 //! skipping says only that it is heavy. So no look decides: the likelihood of every distance and
@@ -16,7 +16,7 @@ const ERROR: f64 = 0.06;
 /// A look is quite wrong as often as this.
 const WRONG: f64 = 0.004;
 /// Skip ratio where it just four-strokes.
-const JUST: f64 = 0.1;
+const JUST: f64 = 0.08;
 /// Distances on the grid, in turns rich of that.
 const NEAREST: f64 = -0.5;
 const STEP: f64 = 1.0 / 64.0;

@@ -61,13 +61,13 @@ pub fn run(seed: u64, fault: Option<FaultId>, errors: Errors, answers: bool) -> 
     let mut procedure = Procedure::new(&profile, begin);
     let mut technician = Technician::new(answers, seed ^ 0x55);
     let mut hearing = Hearing::new(errors, seed ^ 0xAA);
-    let (mut t, mut moves, mut over, mut longest_over) = (0.0, 0, 0.0, 0.0f64);
+    let (mut moves, mut over, mut longest_over) = (0, 0.0, 0.0f64);
     let (mut full, mut longest_full) = (0.0, 0.0f64);
     let (mut prompts, mut log) = (vec![], vec![]);
     let mut n = 0u32;
-    let outcome = loop {
+    let (outcome, t) = loop {
         n += 1;
-        t = HOP * f64::from(n);
+        let t = HOP * f64::from(n);
         let said = technician.act(t, &mut engine);
         engine.hop(HOP);
         // The limiter's own saw-tooth is not what an advice drives it to.
@@ -91,10 +91,10 @@ pub fn run(seed: u64, fault: Option<FaultId>, errors: Errors, answers: bool) -> 
             prompts.push((t, prompt));
         }
         if let Some(outcome) = step.outcome {
-            break outcome;
+            break (outcome, t);
         }
         if t > LONGEST {
-            break procedure.end(Seconds(t));
+            break (procedure.end(Seconds(t)), t);
         }
     };
     engine.running = true;

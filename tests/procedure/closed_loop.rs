@@ -89,7 +89,10 @@ fn healthy_engines_come_right_with_poor_hearing() {
     report("poor hearing", &runs);
     let right = runs.iter().filter(|(_, r)| r.right()).count();
     assert!(right * 100 >= runs.len() * 80);
-    assert!(runs.iter().all(|(_, r)| r.off > -1.0 / 16.0 && r.over < 5.0));
+    assert!(
+        runs.iter()
+            .all(|(_, r)| r.off > -1.0 / 16.0 && r.over < 5.0)
+    );
 }
 
 #[test]

@@ -14,7 +14,6 @@ enum Act {
     Turn(Prompt),
     Say(Word),
     Look,
-    Seen,
 }
 
 pub struct Technician {
@@ -79,7 +78,6 @@ impl Technician {
             }
         }
         self.acts.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let _ = Act::Seen;
     }
 
     /// Does what is due; gives what is said.
@@ -112,7 +110,6 @@ impl Technician {
                 } else {
                     Word::AttachmentStill
                 }),
-                Act::Seen => {}
             }
         }
         if !self.answers {
