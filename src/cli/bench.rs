@@ -22,6 +22,9 @@ const TURNS: (f64, f64) = (1.0 / 16.0, 1.0 / 4.0);
 /// Moves of the same screw this close together, in seconds, are one.
 const ONE_MOVE: f64 = 2.5;
 
+/// Whoever hears the engine: a loudspeaker.
+pub type Ear = Box<dyn FnMut(&[f32])>;
+
 /// A learner's bench.
 pub struct Bench {
     engine: Live,
@@ -33,7 +36,7 @@ pub struct Bench {
     pulling: Option<f64>,
     began: Option<Instant>,
     samples: u64,
-    hear: Option<Box<dyn FnMut(&[f32])>>,
+    hear: Option<Ear>,
 }
 
 impl Bench {
@@ -42,7 +45,7 @@ impl Bench {
         specimen: &Specimen,
         around: &Surroundings,
         seed: u64,
-        hear: Option<Box<dyn FnMut(&[f32])>>,
+        hear: Option<Ear>,
     ) -> Bench {
         Bench {
             engine: Live::sounding(specimen, around, seed, RATE, 0.0, false),

@@ -1,7 +1,7 @@
 //! `practice`: the screens of a tuning beside an engine that is simulated.
 use std::time::{SystemTime, UNIX_EPOCH};
 
-use super::bench::{Bench, RATE};
+use super::bench::{Bench, Ear, RATE};
 use super::board::Board;
 use super::desk::{Beside, Desk, Ended, Feed, View};
 use super::exit::Outcome;
@@ -64,7 +64,7 @@ fn any() -> u64 {
 }
 
 #[cfg(feature = "mic")]
-fn hear(sound: bool) -> Result<Option<Box<dyn FnMut(&[f32])>>, Trouble> {
+fn hear(sound: bool) -> Result<Option<Ear>, Trouble> {
     if !sound {
         return Ok(None);
     }
@@ -73,7 +73,7 @@ fn hear(sound: bool) -> Result<Option<Box<dyn FnMut(&[f32])>>, Trouble> {
 }
 
 #[cfg(not(feature = "mic"))]
-fn hear(sound: bool) -> Result<Option<Box<dyn FnMut(&[f32])>>, Trouble> {
+fn hear(sound: bool) -> Result<Option<Ear>, Trouble> {
     if !sound {
         return Ok(None);
     }
