@@ -41,12 +41,7 @@ pub struct Bench {
 
 impl Bench {
     /// Puts an engine on the bench, cold and stopped; `hear` takes its sound.
-    pub fn new(
-        specimen: &Specimen,
-        around: &Surroundings,
-        seed: u64,
-        hear: Option<Ear>,
-    ) -> Bench {
+    pub fn new(specimen: &Specimen, around: &Surroundings, seed: u64, hear: Option<Ear>) -> Bench {
         Bench {
             engine: Live::sounding(specimen, around, seed, RATE, 0.0, false),
             controls: Controls {

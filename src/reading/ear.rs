@@ -218,17 +218,11 @@ impl Decision {
                     .map_or(score, |s| s + SLOWER * SMOOTH * (score - s));
                 self.smooth = Some(s);
                 if self.look == Look::Beside {
-<<<<<<< HEAD
                     self.expected = if self.believed {
                         EXPECTED
                     } else {
                         self.expected * FADES
                     };
-=======
-                    s + EXPECTED
-                } else {
-                    s
->>>>>>> sim
                 }
                 s + self.expected
             }
