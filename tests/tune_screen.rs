@@ -291,9 +291,9 @@ fn practice_turns_screws_with_keys_and_compares_at_the_end() {
     terminal.until("bench", |text| text.contains("engine stands"));
     // The low-speed screw to its seat and one and a quarter out.
     terminal.press("20");
-    terminal.until("seat", |text| text.contains("[2 low out 0.00]"));
+    terminal.until("seat", |text| text.contains("[2 low 0.00]"));
     terminal.press(&"\x1b[A".repeat(5));
-    terminal.until("the base setting", |text| text.contains("[2 low out 1.25]"));
+    terminal.until("the base setting", |text| text.contains("[2 low 1.25]"));
     terminal.press("30");
     terminal.press(&"\x1b[B".repeat(5));
     terminal.until("the idle's", |text| text.contains("[3 idle in 1.25]"));
@@ -308,7 +308,7 @@ fn practice_turns_screws_with_keys_and_compares_at_the_end() {
     terminal.press("q");
     assert_eq!(terminal.end(), 1);
     let text = terminal.text();
-    assert!(text.contains("your moves              4 in"), "{text}");
+    assert!(text.contains("your moves              3 in"), "{text}");
     assert!(
         text.contains("the guide's") && text.contains("simulated"),
         "{text}"

@@ -1,9 +1,12 @@
 //! One engine from found to left.
+use std::path::PathBuf;
+
 use engine_note::procedure::{AsFound, Begin};
 use engine_note::synth::{Live, Settings, Specimen, Surroundings, draw_specimen};
 use serde_json::Value;
 
 use super::hearing::{HOP_S, Perfect, Program};
+use super::pipe::Pipe;
 use super::technician::{Technician, View};
 
 /// Samples a second of the engine's sound.
@@ -20,8 +23,10 @@ pub enum Ears {
     Exact,
     /// The truth with stated errors.
     Perfect,
-    /// The program, by sound.
+    /// The program's session in this process, by sound.
     Sound,
+    /// The program as a process, by sound through a pipe.
+    Pipe,
 }
 
 /// How an engine was left.
@@ -59,6 +64,8 @@ pub struct Case {
     pub specimen: Specimen,
     /// Around it.
     pub around: Surroundings,
+    /// The program for [`Ears::Pipe`].
+    pub program: Option<PathBuf>,
 }
 
 impl Case {
@@ -70,6 +77,7 @@ impl Case {
             fault,
             specimen,
             around,
+            program: None,
         }
     }
 
@@ -94,11 +102,20 @@ impl Case {
         };
         let machine = &specimen.profile;
         let mut live = match ears {
-            Ears::Sound => Live::sounding(specimen, &self.around, self.seed, RATE, heat, runs),
+            Ears::Sound | Ears::Pipe => {
+                Live::sounding(specimen, &self.around, self.seed, RATE, heat, runs)
+            }
             _ => Live::silent(specimen, self.seed, heat, runs),
         };
         let mut program = match ears {
             Ears::Sound => Some(Program::new(machine, begin, RATE)?),
+            _ => None,
+        };
+        let mut pipe = match (ears, &self.program) {
+            (Ears::Pipe, Some(program)) => {
+                Some(Pipe::new(program, machine, begin, RATE).map_err(|e| e.to_string())?)
+            }
+            (Ears::Pipe, None) => return Err("--program is missing".into()),
             _ => None,
         };
         let mut perfect = Perfect::new(machine, begin, self.seed, ears == Ears::Exact);
@@ -127,7 +144,11 @@ impl Case {
             hop += 1;
             let now = hop as f64 * HOP_S;
             lines.clear();
-            if let Some(program) = &mut program {
+            if let Some(pipe) = &mut pipe {
+                live.pull(technician.controls(), &mut block);
+                let heard = pipe.hop(&block, &said, &mut lines);
+                heard.map_err(|e| e.to_string())?;
+            } else if let Some(program) = &mut program {
                 live.pull(technician.controls(), &mut block);
                 program.hop(&block, &answers, &mut lines);
             } else {

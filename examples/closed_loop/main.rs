@@ -2,13 +2,14 @@
 //! tells him what to do. Prints the table of docs/closed-loop.md:
 //! `cargo run --release --example closed_loop -- --engines 1000 --faults 250 --seed 1`
 //!
-//! `--ears exact|perfect|sound` says who listens (default sound: the engine's sound through the whole
-//! program), `--list` prints a line for each engine, `--trace N` the whole stream of engine number N
+//! `--ears exact|perfect|sound|pipe` says who listens (default sound: the engine's sound through the
+//! whole program, in this process; pipe: the same through the binary `--program FILE`), `--list` prints a line for each engine, `--trace N` the whole stream of engine number N
 //! (`--fault WORD` gives it that fault), `--mute` a technician who never answers, `--drill`
 //! holds readings against the truth without a guide, `--threads N` how many cores.
 mod bench;
 mod drill;
 mod hearing;
+mod pipe;
 mod recipes;
 mod score;
 mod table;
@@ -39,7 +40,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         Some("exact") => Ears::Exact,
         Some("perfect") => Ears::Perfect,
         Some("sound") | None => Ears::Sound,
-        Some(other) => return Err(format!("--ears {other}: exact, perfect or sound").into()),
+        Some("pipe") => Ears::Pipe,
+        Some(other) => return Err(format!("--ears {other}: exact, perfect, sound or pipe").into()),
     };
     let mute = flag("--mute");
     if let Some(number) = value("--trace") {
@@ -51,6 +53,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let planted = |i: u64| AILMENTS[(i % AILMENTS.len() as u64) as usize];
     let mut cases: Vec<Case> = (0..engines).map(|i| Case::new(first + i, None)).collect();
     cases.extend((0..faults).map(|i| Case::new(first + 500_000 + i, Some(planted(i)))));
+    let program = value("--program").map(std::path::PathBuf::from);
+    for case in &mut cases {
+        case.program = program.clone();
+    }
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
     let threads = number("--threads", cores as u64)? as usize;
     let begin = Instant::now();

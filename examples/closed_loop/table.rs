@@ -60,6 +60,7 @@ pub fn print(cases: &[Case], left: &[Left], seed: u64, ears: Ears, took: Duratio
             "the truth with errors of 0.3 % in speed and 0.05 in skip ratio, 0.2 s late"
         }
         Ears::Sound => "the engine's sound through the whole program",
+        Ears::Pipe => "the engine's sound through the program as a process",
     };
     let hours = left.iter().map(|l| l.seconds).sum::<f64>() / 3_600.0;
     println!(

@@ -65,11 +65,12 @@ impl Answers {
             self.lines(&mut take);
         }
         // The last line of a file may lack its line break.
-        if self.begun.ends_with(b"}") && !self.passing {
-            if let Ok(answer) = serde_json::from_slice(&self.begun) {
-                self.begun.clear();
-                take(answer);
-            }
+        if self.begun.ends_with(b"}")
+            && !self.passing
+            && let Ok(answer) = serde_json::from_slice(&self.begun)
+        {
+            self.begun.clear();
+            take(answer);
         }
     }
 

@@ -22,6 +22,9 @@ const TURNS: (f64, f64) = (1.0 / 16.0, 1.0 / 4.0);
 /// Moves of the same screw this close together, in seconds, are one.
 const ONE_MOVE: f64 = 2.5;
 
+/// Whoever hears the engine: a loudspeaker.
+pub type Ear = Box<dyn FnMut(&[f32])>;
+
 /// A learner's bench.
 pub struct Bench {
     engine: Live,
@@ -33,17 +36,12 @@ pub struct Bench {
     pulling: Option<f64>,
     began: Option<Instant>,
     samples: u64,
-    hear: Option<Box<dyn FnMut(&[f32])>>,
+    hear: Option<Ear>,
 }
 
 impl Bench {
     /// Puts an engine on the bench, cold and stopped; `hear` takes its sound.
-    pub fn new(
-        specimen: &Specimen,
-        around: &Surroundings,
-        seed: u64,
-        hear: Option<Box<dyn FnMut(&[f32])>>,
-    ) -> Bench {
+    pub fn new(specimen: &Specimen, around: &Surroundings, seed: u64, hear: Option<Ear>) -> Bench {
         Bench {
             engine: Live::sounding(specimen, around, seed, RATE, 0.0, false),
             controls: Controls {
@@ -211,9 +209,9 @@ impl Bench {
         };
         vec![
             format!(
-                "{engine}, throttle {throttle}; turns {}{}{}",
-                held(Screw::High, "1 high out", settings.high),
-                held(Screw::Low, "2 low out", settings.low),
+                "{engine}, throttle {throttle} {}{}{}",
+                held(Screw::High, "1 high", settings.high),
+                held(Screw::Low, "2 low", settings.low),
                 held(Screw::Idle, "3 idle in", settings.idle),
             ),
             "123 screw  ←→ 1/16  ↑↓ 1/4  0 seat  space full  v part  z snap  k start  o off".into(),

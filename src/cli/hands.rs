@@ -115,8 +115,11 @@ fn of(key: char) -> Option<Wish> {
     }
 }
 
+/// A key as it is shown, and what it means.
+pub type Shown = (String, &'static str);
+
 /// The keys that the prompt asks for, and the others: each with its meaning.
-pub fn shown(board: &Board) -> (Vec<(String, &'static str)>, Vec<(String, &'static str)>) {
+pub fn shown(board: &Board) -> (Vec<Shown>, Vec<Shown>) {
     let mut asked = vec![];
     let mut others = vec![];
     for known in KEYS {

@@ -1,7 +1,7 @@
 //! `practice`: the screens of a tuning beside an engine that is simulated.
 use std::time::{SystemTime, UNIX_EPOCH};
 
-use super::bench::{Bench, RATE};
+use super::bench::{Bench, Ear, RATE};
 use super::board::Board;
 use super::desk::{Beside, Desk, Ended, Feed, View};
 use super::exit::Outcome;
@@ -34,7 +34,7 @@ pub fn practice(arguments: &Practice) -> Result<Outcome, Trouble> {
     let mut view = view(false, false)?;
     if !matches!(view, View::Screen(..)) {
         return Err(Trouble::usage(
-            "practice needs a terminal of 64 columns and 26 rows or more: its keys are the screwdriver",
+            "practice needs a terminal of 64 columns and 23 rows or more: its keys are the screwdriver",
             "run it in a terminal window, larger if it has one",
         ));
     }
@@ -64,7 +64,7 @@ fn any() -> u64 {
 }
 
 #[cfg(feature = "mic")]
-fn hear(sound: bool) -> Result<Option<Box<dyn FnMut(&[f32])>>, Trouble> {
+fn hear(sound: bool) -> Result<Option<Ear>, Trouble> {
     if !sound {
         return Ok(None);
     }
@@ -73,7 +73,7 @@ fn hear(sound: bool) -> Result<Option<Box<dyn FnMut(&[f32])>>, Trouble> {
 }
 
 #[cfg(not(feature = "mic"))]
-fn hear(sound: bool) -> Result<Option<Box<dyn FnMut(&[f32])>>, Trouble> {
+fn hear(sound: bool) -> Result<Option<Ear>, Trouble> {
     if !sound {
         return Ok(None);
     }

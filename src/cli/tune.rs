@@ -1,6 +1,6 @@
 //! `tune`: the session in front of the technician, or as a stream of events.
 use std::env;
-use std::io::{IsTerminal, stdin, stdout};
+use std::io::{IsTerminal, stdout};
 
 use ratatui::crossterm::terminal::size;
 
@@ -113,9 +113,6 @@ pub fn view(plain: bool, typed: bool) -> Result<View, Trouble> {
             );
         }
         return Ok(View::Lines(Typed::new(typed)));
-    }
-    if typed && !stdin().is_terminal() {
-        // Keys come from the terminal itself all the same.
     }
     Ok(View::Screen(Box::new(Screen::open()?), look()))
 }

@@ -16,14 +16,14 @@ use super::task::{FULL, Report, Task};
 use crate::guide::trade::FIRST_FULL_RICHER;
 use crate::guide::{Direction, Screw, Turn};
 
-/// The goal lies this much rich of the onset, in turns.
-const GOAL: f64 = 0.012;
+/// The goal lies this much rich of just four-stroking, in turns.
+const GOAL: f64 = 0.0;
 /// Nearer than this it is left alone.
 const NEAR: f64 = 0.018;
 /// As sure as this it must be before it is left, in turns.
 const SURE: f64 = 0.022;
-/// Where it may stand this far lean of the onset, the burble is looked for again.
-const LEAN: f64 = -0.02;
+/// Where it may stand this far lean of that, the burble is looked for again.
+const LEAN: f64 = -0.035;
 /// No place that it is to be richer than, in turns.
 const NOWHERE: f64 = -100.0;
 /// More looks than this give no more.
@@ -32,11 +32,15 @@ const MOST: u32 = 26;
 const STEEPEST: f64 = 4_800.0;
 const FLATTEST: f64 = 1_000.0;
 /// It is kept this share below the fastest that is allowed.
-const MARGIN: f64 = 0.002;
+const MARGIN: f64 = 0.006;
 /// Without a burble so many turns beyond the beginning: the screw has no answer.
 const NO_ANSWER: f64 = 1.25;
 /// So many times over the maximum: no screw explains it.
 const TOO_OFTEN: u32 = 6;
+/// So many looks in which the speed falls: the fuel does not last.
+const FADES: u32 = 3;
+/// A fall by this share within a look is one; by more than the other it is a wrong base.
+const FADE: (f64, f64) = (0.025, 0.28);
 /// Beyond this share of the speed for a turn the screw still changes much.
 const STEEP: f64 = 0.2;
 /// Slower than this share of the slowest full throttle is slow.
@@ -57,6 +61,8 @@ pub(super) struct High {
     not_opened: u32,
     stalled: u32,
     over: u32,
+    /// Looks in which the speed fell.
+    faded: u32,
     /// Turns out at the beginning.
     from: f64,
 }
@@ -134,8 +140,12 @@ impl High {
     fn judge(&mut self, book: &mut Book, look: &Look) -> Next {
         self.looks += 1;
         book.low_at_high = book.screws.low.out;
-        if look.drift < -0.06 {
+        if fades(look) {
             book.sign(Symptom::Fades);
+            self.faded += 1;
+            if self.faded >= FADES {
+                return Next::Stuck(Symptom::Fades);
+            }
         }
         if limited::on_limiter(book, look) {
             return self.out(book, 4);
@@ -287,6 +297,11 @@ fn is_far_rich(book: &Book, look: &Look, skip: f64, distance: Distance) -> bool 
         skip >= onset::HEAVY && heaviest_richer(book).is_some_and(|richer| skip > 0.8 * richer);
     let steep = book.slope.is_some_and(|slope| slope > STEEP * look.rpm);
     (saturated && steep && outside(book)) || (distance.mean > 0.3 && distance.deviation < 0.12)
+}
+
+/// Whether the speed falls while the throttle is held open.
+pub(super) fn fades(look: &Look) -> bool {
+    look.drift < -FADE.0 && look.drift > -FADE.1
 }
 
 /// Whether four-stroking was heard at any place of the screw.

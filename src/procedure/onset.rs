@@ -1,9 +1,10 @@
-//! Where four-stroking begins: how far the high-speed screw stands from it, from all looks together.
+//! Where it just four-strokes: how far the high-speed screw stands from there, from all looks together.
 //!
-//! The skip ratio grows from the onset with a slope that differs from engine to engine, turns of a
-//! hand are inexact, light skipping is often read as clean, and heavy skipping says only that it is
-//! heavy. So no look decides: the likelihood of every distance and slope is laid out on a grid, and
-//! the distance is read from the sum.
+//! Just four-stroking is where one turn in twelve is skipped. How fast the share grows differs from
+//! engine to engine: with a hard onset it is a straight line from nothing, with a soft one the odds
+//! grow by a factor. Turns of a hand are inexact, light skipping is often read as clean, and heavy
+//! skipping says only that it is heavy. So no look decides: the likelihood of every distance and
+//! growth is laid out on a grid, and the distance is read from the sum.
 use super::book::FullLook;
 
 /// From this skip ratio on four-stroking is heard.
@@ -14,14 +15,55 @@ pub(super) const HEAVY: f64 = 0.48;
 const ERROR: f64 = 0.06;
 /// A look is quite wrong as often as this.
 const WRONG: f64 = 0.004;
-/// Distances on the grid, in turns rich of the onset.
+/// Skip ratio where it just four-strokes.
+const JUST: f64 = 0.08;
+/// Distances on the grid, in turns rich of that.
 const NEAREST: f64 = -0.5;
 const STEP: f64 = 1.0 / 64.0;
 const DISTANCES: usize = 112;
-/// Slopes on the grid, skip ratio in a turn.
-const SLOPES: [f64; 9] = [0.8, 1.1, 1.5, 2.0, 2.8, 3.8, 5.2, 7.2, 10.0];
+/// Hard onsets on the grid: skip ratio in a turn.
+const SLOPES: [f64; 7] = [1.1, 1.5, 2.0, 2.8, 3.8, 5.2, 7.2];
+/// Soft onsets on the grid: turns in which the odds of a skip grow by e.
+const WIDTHS: [f64; 7] = [0.02, 0.027, 0.035, 0.045, 0.06, 0.08, 0.11];
 
-/// How far rich of the onset the screw stands, in turns.
+/// How the skip ratio grows with richness.
+#[derive(Clone, Copy, Debug)]
+enum Growth {
+    Hard(f64),
+    Soft(f64),
+}
+
+impl Growth {
+    fn all() -> impl Iterator<Item = Growth> {
+        let soft = WIDTHS.into_iter().map(Growth::Soft);
+        SLOPES.into_iter().map(Growth::Hard).chain(soft)
+    }
+
+    /// Skip ratio so many turns rich of just four-stroking; below 0 lean of a hard onset.
+    fn at(self, distance: f64) -> f64 {
+        match self {
+            Growth::Hard(slope) => JUST + slope * distance,
+            Growth::Soft(width) => {
+                // After a firing the next turn is skipped with the odds that grow; after a skip
+                // it fires.
+                let just = JUST / (1.0 - 2.0 * JUST);
+                let odds = just * (distance / width).exp();
+                let skips = odds / (1.0 + odds);
+                skips / (1.0 + skips)
+            }
+        }
+    }
+
+    /// How much it changes in a turn there.
+    fn slope(self, distance: f64) -> f64 {
+        match self {
+            Growth::Hard(slope) => slope,
+            Growth::Soft(_) => 50.0 * (self.at(distance + 0.01) - self.at(distance - 0.01)),
+        }
+    }
+}
+
+/// How far rich of just four-stroking the screw stands, in turns.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Distance {
     pub(super) mean: f64,
@@ -33,17 +75,17 @@ pub(super) struct Distance {
 /// From the looks, the latest last; `variance` is that of the screw's place now.
 pub(super) fn distance(looks: &[FullLook], out: f64, variance: f64) -> Distance {
     let mut weights = [0.0; DISTANCES];
-    for slope in SLOPES {
+    for growth in Growth::all() {
         for (i, weight) in weights.iter_mut().enumerate() {
             let d = NEAREST + STEP * i as f64;
             *weight += looks
                 .iter()
                 .map(|look| {
                     let there = d + look.out - out;
-                    let doubt = slope * slope * (variance - look.variance).max(0.0);
+                    let doubt = growth.slope(there).powi(2) * (variance - look.variance).max(0.0);
                     look.look
                         .skip
-                        .map_or(1.0, |skip| likelihood(skip, slope * there, doubt))
+                        .map_or(1.0, |skip| likelihood(skip, growth.at(there), doubt))
                 })
                 .product::<f64>();
         }

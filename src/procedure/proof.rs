@@ -3,11 +3,12 @@ use serde::{Deserialize, Serialize};
 
 use super::book::Book;
 use super::ear::Look;
+use super::high::fades;
 use super::limited;
 use super::outcome::ProofLine;
 use super::stage::{Next, StageKind};
 use super::stuck::Symptom;
-use super::task::{FULL, Report, Snapped, Task};
+use super::task::{Report, Snapped, Task};
 use crate::guide::trade::{GOOD_RETURN_SECONDS, IDLE_MARGIN, LATE_RETURN_SECONDS};
 use crate::guide::{Direction, Screw};
 
@@ -15,6 +16,8 @@ use crate::guide::{Direction, Screw};
 const LISTEN: f64 = 20.0;
 /// A steady idle keeps within this share of its speed.
 const STEADY: f64 = 0.05;
+/// The last full throttle: long enough for fuel that does not last to run out.
+const LONG: Task = Task::Full { seconds: 5.0 };
 /// Snap accelerations.
 const SNAPS: usize = 3;
 /// A dip of this share of the idle before the rise, or a rise slower than this, is a bog.
@@ -147,12 +150,19 @@ impl Proof {
             return self.richer_low(book, Symptom::Hanging);
         }
         self.doing = Doing::Full;
-        Next::Do(FULL)
+        Next::Do(LONG)
     }
 
     fn full(&mut self, book: &mut Book, look: Look) -> Next {
         self.looks += 1;
         book.sheet.full = Some(look);
+        if fades(&look) {
+            book.sign(Symptom::Fades);
+            if self.looks < 2 {
+                return Next::Do(LONG);
+            }
+            return Next::Stuck(Symptom::Fades);
+        }
         let over = book
             .facts
             .maximum
@@ -160,7 +170,7 @@ impl Proof {
         let heavy = !book.capped && look.skip.is_some_and(|skip| skip > LIGHT);
         if over || heavy {
             if self.looks < 2 {
-                return Next::Do(FULL);
+                return Next::Do(LONG);
             }
             return self.again(book, StageKind::High);
         }
@@ -194,7 +204,7 @@ impl Doing {
             Doing::Idle => Task::Idle { seconds: LISTEN },
             Doing::Still => Task::Attachment,
             Doing::Snaps => Task::Snap,
-            Doing::Full => FULL,
+            Doing::Full => LONG,
             Doing::HotStop => Task::Stop { wait: HOT_STOP },
             Doing::HotStart => Task::Start,
             Doing::HotIdle => Task::Idle { seconds: 6.0 },

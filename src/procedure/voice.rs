@@ -66,7 +66,9 @@ impl Voice {
             id: self.next,
             step: words::slug(stage).to_owned(),
             say: words::say(stage, &cue, facts),
-            throttle,
+            // A prompt replaces the one before it, also one that was not yet obeyed: whoever needs
+            // the throttle closed says so again.
+            throttle: throttle.or_else(|| at_idle(&cue).then_some(Throttle::Idle)),
             screw,
             direction,
             turns,
@@ -93,6 +95,18 @@ fn throttle(cue: &Cue) -> Option<Throttle> {
         },
         _ => None,
     }
+}
+
+/// Whether it is done with the throttle closed.
+fn at_idle(cue: &Cue) -> bool {
+    matches!(
+        cue,
+        Cue::RicherNow(_)
+            | Cue::Lost
+            | Cue::Task(
+                Task::Turn { .. } | Task::Idle { .. } | Task::Attachment | Task::Enrich { .. }
+            )
+    )
 }
 
 fn screw(cue: &Cue) -> Option<(Screw, Direction, Turn, Reference)> {

@@ -36,9 +36,12 @@ const RAMP: f64 = 0.000_9;
 const STILL: f64 = 0.05;
 /// The live score follows at half of the quick memory.
 const SLOWER: f64 = 0.5;
-/// Log odds, before anything is heard, that an engine runs where a technician says that one stands
-/// there: nineteen to one. The score was fitted on as many sounds with an engine as without.
+/// Log odds that an engine that was heard a moment ago still runs, where somebody says that one
+/// stands there (nineteen to one), and what is left of them after each hop in which it is not heard:
+/// they fade in 2 s. To be believed first it needs the score alone, since an engine that stands is
+/// part of every tuning.
 const EXPECTED: f64 = 2.944;
+const FADES: f64 = 0.992;
 
 /// A frame with the quality by which channels are compared.
 #[derive(Clone, Copy, Debug)]
@@ -76,6 +79,8 @@ struct Decision {
     past: VecDeque<f64>,
     smooth: Option<f64>,
     believed: bool,
+    /// Log odds added by what was heard before.
+    expected: f64,
 }
 
 impl Ear {
@@ -95,6 +100,7 @@ impl Ear {
             past: VecDeque::new(),
             smooth: None,
             believed: false,
+            expected: 0.0,
         };
         Ear {
             tachometer: Tachometer::new(
@@ -215,10 +221,13 @@ impl Decision {
                     .map_or(score, |s| s + SLOWER * SMOOTH * (score - s));
                 self.smooth = Some(s);
                 if self.look == Look::Beside {
-                    s + EXPECTED
-                } else {
-                    s
+                    self.expected = if self.believed {
+                        EXPECTED
+                    } else {
+                        self.expected * FADES
+                    };
                 }
+                s + self.expected
             }
             Look::Ahead => {
                 let later = self

@@ -13,8 +13,8 @@ use crate::units::Seconds;
 pub enum Look {
     /// At most 200 ms behind the sound.
     Live,
-    /// As [`Look::Live`], beside a machine that somebody says stands there: the question is how fast
-    /// it runs, not whether the sound is an engine at all.
+    /// As [`Look::Live`], beside a machine that somebody says stands there: once heard it is believed
+    /// to run on until the sound says clearly that it does not.
     Beside,
     /// Seconds ahead, for recorded clips.
     Ahead,

@@ -101,7 +101,7 @@ pub fn draw_specimen(seed: u64, fault: Option<&str>) -> (Specimen, Surroundings)
         full_peak: Rpm(full_peak),
         peak_leaner,
         full_curve,
-        onset: r.between(0.1, 0.25),
+        onset: r.between(0.08, 0.18),
         onset_width: r.between(0.03, 0.07),
         irregular: r.between(0.25, 0.8),
         most_excess: r.between(0.8, 1.5),

@@ -14,6 +14,8 @@ helps! {
     help: &["--help"];
     help_read: &["read", "--help"];
     help_listen: &["listen", "--help"];
+    help_tune: &["tune", "--help"];
+    help_practice: &["practice", "--help"];
     help_synth: &["synth", "--help"];
     help_check: &["check", "--help"];
     help_machine: &["machine", "--help"];
@@ -42,9 +44,11 @@ fn version_is_that_of_the_crate() {
 
 #[test]
 fn every_help_has_an_example_where_there_is_something_to_give() {
-    let commands: [&[&str]; 17] = [
+    let commands: &[&[&str]] = &[
         &["read"],
         &["listen"],
+        &["tune"],
+        &["practice"],
         &["synth"],
         &["check"],
         &["machine", "new"],

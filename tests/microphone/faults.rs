@@ -257,7 +257,8 @@ fn a_reader_that_does_not_take_the_output_costs_sound_and_no_memory() {
         let mut out = child.stdout.take().unwrap();
         let reader = thread::spawn(move || std::io::copy(&mut out, &mut std::io::sink()));
         thread::sleep(Duration::from_secs(1));
-        signal("INT", child.id());
+        // Not INT, which whoever starts this in the background may have set to be ignored.
+        signal("TERM", child.id());
         let said = child.wait_with_output().unwrap().stderr;
         reader.join().unwrap().unwrap();
         let said = String::from_utf8(said).unwrap();
