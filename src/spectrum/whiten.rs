@@ -46,8 +46,8 @@ pub fn power(tens: f32) -> f32 {
     let m = y - (shifted - WHOLE);
     // 2^m on [-1/2, 1/2], least squares of the relative error at Chebyshev nodes.
     let p = 1.0
-        + m * (0.693_146_855
-            + m * (0.240_222_373 + m * (0.055_508_935 + m * (0.009_671_744 + m * 0.001_321_870))));
+        + m * (0.693_146_9
+            + m * (0.240_222_37 + m * (0.055_508_935 + m * (0.009_671_744 + m * 0.001_321_87))));
     f32::from_bits((shifted.to_bits() << 23).wrapping_add(0x3f80_0000)) * p
 }
 
