@@ -38,10 +38,10 @@ const STILL: f64 = 0.05;
 const SLOWER: f64 = 0.5;
 /// Log odds that an engine that was heard a moment ago still runs, where somebody says that one
 /// stands there (nineteen to one), and what is left of them after each hop in which it is not heard:
-/// they fade in 2 s. To be believed first it needs the score alone, since an engine that stands is
+/// they fade in 10 s. To be believed first it needs the score alone, since an engine that stands is
 /// part of every tuning.
 const EXPECTED: f64 = 2.944;
-const FADES: f64 = 0.992;
+const FADES: f64 = 0.998_4;
 
 /// A frame with the quality by which channels are compared.
 #[derive(Clone, Copy, Debug)]
