@@ -18,12 +18,12 @@ impl Random {
         let mut mixed = Random {
             state: seed ^ stream.wrapping_mul(0xd134_2543_de82_ef95),
         };
-        let state = mixed.next() ^ stream;
+        let state = mixed.bits() ^ stream;
         Random { state }
     }
 
     /// 64 random bits.
-    pub fn next(&mut self) -> u64 {
+    pub fn bits(&mut self) -> u64 {
         self.state = self.state.wrapping_add(GOLDEN);
         let mut z = self.state;
         z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
@@ -33,7 +33,7 @@ impl Random {
 
     /// Uniform in 0 (included) to 1 (excluded).
     pub fn unit(&mut self) -> f64 {
-        (self.next() >> 11) as f64 / (1u64 << 53) as f64
+        (self.bits() >> 11) as f64 / (1u64 << 53) as f64
     }
 
     /// Uniform between two limits.
@@ -66,7 +66,7 @@ impl Random {
     pub fn normal(&mut self) -> f64 {
         let mut sum = 0u64;
         for _ in 0..2 {
-            let bits = self.next();
+            let bits = self.bits();
             sum += (bits & 0xffff) + (bits >> 16 & 0xffff) + (bits >> 32 & 0xffff) + (bits >> 48);
         }
         // Eight uniform numbers of 0..=65535: mean 8·32767.5, variance 8·(65536² − 1)/12.
@@ -95,14 +95,14 @@ mod tests {
 
     #[test]
     fn streams_of_one_seed_differ() {
-        assert_ne!(Random::new(1, 1).next(), Random::new(1, 2).next());
-        assert_ne!(Random::new(1, 1).next(), Random::new(2, 1).next());
-        assert_eq!(Random::new(9, 4).next(), Random::new(9, 4).next());
+        assert_ne!(Random::new(1, 1).bits(), Random::new(1, 2).bits());
+        assert_ne!(Random::new(1, 1).bits(), Random::new(2, 1).bits());
+        assert_eq!(Random::new(9, 4).bits(), Random::new(9, 4).bits());
     }
 
     #[test]
     fn split_mix_gives_the_published_sequence() {
         // First output for the state 0, as in the reference code (from memory).
-        assert_eq!(Random { state: 0 }.next(), 0xe220_a839_7b1d_cdaf);
+        assert_eq!(Random { state: 0 }.bits(), 0xe220_a839_7b1d_cdaf);
     }
 }
