@@ -84,9 +84,11 @@ fn the_idle_is_fastest_at_its_peak_and_the_high_speed_screw_reaches_it_on_a_barr
         for off in [-0.25, 0.25] {
             assert!(speed(specimen.low_peak + off, specimen.high_ideal) < peak - 40.0);
         }
-        let moved = (peak - speed(specimen.low_peak, specimen.high_ideal + 0.5)) / peak;
+        // Half a turn of the high-speed screw, in turns of the low-speed screw.
+        let mixture = |high: f64| specimen.idle_mixture(&Settings { high, ..at }, 1.0);
+        let moved = mixture(specimen.high_ideal + 0.5) - mixture(specimen.high_ideal);
         let barrel = specimen.carburetor == Carburetor::BarrelValve;
-        assert_eq!(moved > 0.005, barrel, "{moved}");
+        assert_eq!(moved > 0.1, barrel, "{moved}");
     }
 }
 
@@ -183,7 +185,8 @@ fn an_air_leak_idles_fast_hangs_and_hardly_answers() {
         let answer = mixture(&specimen, at.high + 0.25) - mixture(&specimen, at.high);
         assert!(answer < 0.11, "a quarter of a turn counts for {answer}");
         let mut live = Live::silent(&specimen, 7, 1.0, true);
-        live.pass(&hands(at, 1.0), 4_000);
+        // Not snapped open: so lean it would bog.
+        live.pass(&hands(at, 0.55), 4_000);
         live.pass(&hands(at, 0.0), 3_000);
         let after = live.speed().0;
         assert!(after > 1.04 * idle(&specimen, at.low), "{after}");

@@ -17,7 +17,7 @@ use crate::guide::trade::FIRST_FULL_RICHER;
 use crate::guide::{Direction, Screw, Turn};
 
 /// The goal lies this much rich of just four-stroking, in turns.
-const GOAL: f64 = 0.0;
+const GOAL: f64 = 0.012;
 /// Nearer than this it is left alone.
 const NEAR: f64 = 0.018;
 /// As sure as this it must be before it is left, in turns.

@@ -33,6 +33,8 @@ pub enum Ailment {
         lasts: Seconds,
         /// How much leaner it is then, in turns of the high-speed screw.
         lean: f64,
+        /// Share of the speed that is lost then, beside what the mixture takes.
+        fades: f64,
     },
     /// The clutch bites too early.
     WornClutch {

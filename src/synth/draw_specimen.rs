@@ -212,6 +212,7 @@ fn ailment(r: &mut Random, word: &str, specimen: &Specimen) -> Option<Ailment> {
         "fuel-starvation" => Ailment::FuelStarvation {
             lasts: Seconds(r.between(1.5, 5.0)),
             lean: r.between(0.6, 1.0),
+            fades: r.between(0.06, 0.2),
         },
         "clutch" => Ailment::WornClutch {
             bites: Rpm(idle * r.between(0.9, 1.12)),

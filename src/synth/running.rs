@@ -137,7 +137,10 @@ impl Running {
         let s = &self.specimen;
         let cold = 1.0 - s.cold_slow * (1.0 - self.heat);
         let idle = s.idle_speed(controls.settings.idle, self.idle_mixture).0 * cold + self.hanging;
-        let full = s.full_speed(self.full_mixture).0;
+        let mut full = s.full_speed(self.full_mixture).0;
+        if let Some(Ailment::FuelStarvation { fades, .. }) = s.ailment {
+            full *= 1.0 - fades * self.thin();
+        }
         let filled = 1.0 - (1.0 - self.throttle).powf(s.throttle_curve);
         let mut goal = idle + (full - idle) * filled;
         if self.bog.0 > 0.0 {
@@ -206,18 +209,22 @@ impl Running {
         let pull = STEP / s.mixture_lag.0;
         self.idle_mixture += pull * (s.idle_mixture(at, self.heat) - self.idle_mixture);
         let mut full = s.full_mixture(at, self.heat);
-        if let Some(Ailment::FuelStarvation { lasts, lean }) = s.ailment {
+        if let Some(Ailment::FuelStarvation { lasts, lean, .. }) = s.ailment {
             let flow = if self.runs && self.throttle > 0.6 {
                 -STEP / lasts.0
             } else {
                 STEP / 4.0 * (1.0 - self.at_hand)
             };
             self.at_hand = (self.at_hand + flow).clamp(0.0, 1.0);
-            // The last third of it runs thin; no screw gives more than arrives.
-            let thin = (1.0 - 3.0 * self.at_hand).clamp(0.0, 1.0);
-            full += thin * (full.min(0.2) - lean - full);
+            // No screw gives more than arrives.
+            full += self.thin() * (full.min(0.2) - lean - full);
         }
         self.full_mixture += pull * (full - self.full_mixture);
+    }
+
+    /// How thin the fuel at hand runs, 0 to 1: the last third of it does.
+    fn thin(&self) -> f64 {
+        (1.0 - 3.0 * self.at_hand).clamp(0.0, 1.0)
     }
 
     /// The throttle has just opened.
