@@ -461,7 +461,9 @@ fn shipped_scenes_are_valid() {
 
 #[test]
 fn demonstration_clips_are_what_their_scenes_say() {
-    let scenes = scenes_in("fixtures/demo");
+    let mut scenes = scenes_in("fixtures/demo");
+    // The one that is only rendered when it is asked for ships no sound.
+    scenes.retain(|(path, _)| !path.ends_with("rich-then-clean.scene.toml"));
     assert_eq!(scenes.len(), 6);
     for (path, scene) in scenes {
         let stem = path.to_string_lossy().replace(".scene.toml", "");
