@@ -32,7 +32,7 @@ const MOST: u32 = 26;
 const STEEPEST: f64 = 4_800.0;
 const FLATTEST: f64 = 1_000.0;
 /// It is kept this share below the fastest that is allowed.
-const MARGIN: f64 = 0.006;
+const MARGIN: f64 = 0.003;
 /// Without a burble so many turns beyond the beginning: the screw has no answer.
 const NO_ANSWER: f64 = 1.25;
 /// So many times over the maximum: no screw explains it.

@@ -1,10 +1,10 @@
 //! Where it just four-strokes: how far the high-speed screw stands from there, from all looks together.
 //!
-//! Just four-stroking is where one turn in twelve is skipped. How fast the share grows differs from
-//! engine to engine: with a hard onset it is a straight line from nothing, with a soft one the odds
-//! grow by a factor. Turns of a hand are inexact, light skipping is often read as clean, and heavy
-//! skipping says only that it is heavy. So no look decides: the likelihood of every distance and
-//! growth is laid out on a grid, and the distance is read from the sum.
+//! How fast the share of skipped turns grows differs from engine to engine: with a hard onset it is a
+//! straight line from nothing, with a soft one the odds grow by a factor. Turns of a hand are
+//! inexact, light skipping is often read as clean, and heavy skipping says only that it is heavy. So
+//! no look decides: the likelihood of every distance and growth is laid out on a grid, and the
+//! distance is read from the sum.
 use super::book::FullLook;
 
 /// From this skip ratio on four-stroking is heard.
@@ -15,8 +15,10 @@ pub(super) const HEAVY: f64 = 0.48;
 const ERROR: f64 = 0.06;
 /// A look is quite wrong as often as this.
 const WRONG: f64 = 0.004;
-/// Skip ratio where it just four-strokes.
-const JUST: f64 = 0.08;
+/// Skip ratio where it just four-strokes: with a soft onset, which has no beginning, the first that
+/// can be heard; with a hard one a little beyond its beginning.
+const JUST: f64 = 0.09;
+const JUST_BEYOND: f64 = 0.06;
 /// Distances on the grid, in turns rich of that.
 const NEAREST: f64 = -0.5;
 const STEP: f64 = 1.0 / 64.0;
@@ -42,7 +44,7 @@ impl Growth {
     /// Skip ratio so many turns rich of just four-stroking; below 0 lean of a hard onset.
     fn at(self, distance: f64) -> f64 {
         match self {
-            Growth::Hard(slope) => JUST + slope * distance,
+            Growth::Hard(slope) => JUST_BEYOND + slope * distance,
             Growth::Soft(width) => {
                 // After a firing the next turn is skipped with the odds that grow; after a skip
                 // it fires.
