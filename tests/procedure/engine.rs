@@ -201,10 +201,11 @@ impl Engine {
         (self.fastest - steep * self.curve * fall).max(0.35 * self.fastest)
     }
 
-    /// Where the high-speed screw belongs: just four-stroking, at most the maximum.
+    /// Where the high-speed screw belongs: just four-stroking, at most the maximum. One turn in ten
+    /// without a firing is what an ear calls just four-stroking (common practice, no source).
     pub fn ideal(&self) -> f64 {
         let shift = self.low_on_high * (self.low - self.peak_low) - self.leak;
-        let mut mixture = 0.0;
+        let mut mixture = 0.1f64.powf(1.0 / self.skip_power) / self.skip_slope;
         while self.free_speed(mixture) > self.maximum {
             mixture += 1.0 / 512.0;
         }
