@@ -13,6 +13,9 @@ use crate::reading::Plateau;
 const LIGHT: f64 = 0.25;
 /// The most frequent kind of firing must have this share of the frames to be judged by.
 const MAJORITY: f64 = 0.6;
+/// A limiter is taken as heard from a smaller share: between its bursts the turns look like another
+/// kind, and what is advised then is never leaner.
+const LIMITER_SHARE: f64 = 0.35;
 /// Half-order levels do not survive more clipping than this, in percent of the samples.
 const MOST_CLIPPED: f64 = 5.0;
 /// Full throttle is slow when its whole interval lies this share below the range.
@@ -57,7 +60,11 @@ pub(super) fn judge(case: &Case<'_>, draft: &mut Draft) {
         );
         return;
     }
-    if full.firing_share < MAJORITY {
+    let enough = match full.firing {
+        FiringKind::Limiter => LIMITER_SHARE,
+        _ => MAJORITY,
+    };
+    if full.firing_share < enough {
         unclear(full, draft);
         return;
     }

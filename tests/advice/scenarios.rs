@@ -201,6 +201,29 @@ fn on_the_limiter_the_burble_test_is_refused_and_the_other_way_told() {
 }
 
 #[test]
+fn a_limiter_is_told_from_less_than_half_of_the_frames_and_never_answered_leaner() {
+    let mut machine = trimmer(Carburetor::Butterfly, Coil::Limited);
+    machine.speeds.full_throttle = Some(SpeedRange(Rpm(9_000.0), Rpm(12_000.0)));
+    machine.speeds.limiter = Some(Rpm(11_500.0));
+    let mut full = plateau(11_450.0, FiringKind::Limiter, 0.2);
+    full.firing_share = 0.45;
+    let advice = advise(&heard(IDLE, Some(full)), &machine);
+    assert_eq!(
+        moves(&advice),
+        [(Screw::High, Direction::Out, Turn::EIGHTH)]
+    );
+}
+
+#[test]
+fn no_screw_is_turned_after_a_clip_of_more_than_twenty_minutes() {
+    let machine = trimmer(Carburetor::Butterfly, Coil::Plain);
+    let mut reading = heard(IDLE, Some(plateau(9_200.0, FiringKind::FourStroking, 0.45)));
+    assert_eq!(moves(&advise(&reading, &machine)).len(), 1);
+    reading.heard = Seconds(20.0 * 60.0 + 1.0);
+    assert!(moves(&advise(&reading, &machine)).is_empty());
+}
+
+#[test]
 fn a_limiter_on_a_plain_coil_is_an_ignition_to_look_at() {
     let reading = heard(IDLE, Some(plateau(10_200.0, FiringKind::Limiter, 0.2)));
     let advice = advise(&reading, &trimmer(Carburetor::Butterfly, Coil::Plain));
