@@ -9,9 +9,12 @@ use std::time::Duration;
 
 use engine_note::machine::Profile;
 use engine_note::procedure::{AsFound, Begin};
+use serde_json::Value;
 
-/// Hops that a reading may be behind the sound.
-const BEHIND: u64 = 40;
+use super::hearing::HOP_S;
+
+/// Seconds that the readings may be behind the sound before the sound waits for them.
+const BEHIND: f64 = 0.5;
 
 /// A running `engine-note tune`.
 pub struct Pipe {
@@ -21,6 +24,8 @@ pub struct Pipe {
     lines: Receiver<String>,
     hops: u64,
     readings: u64,
+    /// Time between readings, as the first event says it.
+    hop_s: f64,
     ended: bool,
     _folder: tempfile::TempDir,
 }
@@ -81,6 +86,7 @@ impl Pipe {
             lines,
             hops: 0,
             readings: 0,
+            hop_s: HOP_S,
             ended: false,
             _folder: folder,
         })
@@ -105,7 +111,7 @@ impl Pipe {
             let _ = sound.write_all(&bytes);
         }
         self.hops += 1;
-        while !self.ended && self.readings + BEHIND < self.hops {
+        while !self.ended && self.behind() > BEHIND {
             let Ok(line) = self.lines.recv_timeout(Duration::from_secs(30)) else {
                 return Err(std::io::Error::other("the program says nothing any more"));
             };
@@ -117,7 +123,15 @@ impl Pipe {
         Ok(())
     }
 
+    fn behind(&self) -> f64 {
+        self.hops as f64 * HOP_S - self.readings as f64 * self.hop_s
+    }
+
     fn take(&mut self, line: String, lines: &mut Vec<String>) {
+        if line.contains("\"event\":\"start\"") {
+            let start: Value = serde_json::from_str(&line).unwrap_or_default();
+            self.hop_s = start["hop_s"].as_f64().unwrap_or(HOP_S);
+        }
         self.readings += u64::from(line.contains("\"event\":\"reading\""));
         self.ended |= line.contains("\"event\":\"result\"");
         lines.push(line);

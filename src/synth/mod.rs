@@ -13,6 +13,11 @@
 //! muffler and intake shape them; ground, room, other sounds, noise and the recorder follow. It is our
 //! own model for regression, built to be varied; it proves nothing about real engines.
 //!
+//! Beside the scenes stands an engine that answers to hands: a [`Specimen`] drawn by lot (or ill with an
+//! [`Ailment`]) runs as [`Live`], a millisecond at a time under the present [`Controls`] (throttle 0 to
+//! 1, screws in turns, switch, starter), and sounds through the same turns, pulses and recorder; its
+//! speed is a peaked function of mixture, its skips grow with richness.
+//!
 //! Refuses: numbers outside their ranges ([`SceneError`]).
 mod ailment;
 mod animals;
