@@ -9,7 +9,7 @@ use crate::firing::{Firing, FiringKind, Judge};
 use crate::machine::Profile;
 use crate::spectrum::HOP;
 use crate::tach::angle::Turns;
-use crate::tach::{LookAhead, Moment, Speed, Tachometer, Unreadable};
+use crate::tach::{LookAhead, Moment, Speed, Tachometer, Unreadable, Usual};
 use crate::units::{Decibels, Rpm, Seconds};
 
 /// Hops of sound whose power makes the level of a frame: 0.13 s around it.
@@ -20,7 +20,7 @@ const SILENT: Decibels = Decibels(-75.0);
 const AROUND: usize = 93;
 /// Averaged score (log odds) from which an engine is believed, and down to which it stays believed:
 /// of a clip that may hold anything, and live, where somebody holds the microphone to an engine.
-const BELIEVE: (f64, f64) = (0.6, -0.3);
+const BELIEVE: (f64, f64) = (1.0, 0.0);
 const BELIEVE_LIVE: (f64, f64) = (0.4, -0.5);
 /// Score of a single hop below which it is not read even within a stretch that is believed.
 const LOST: f64 = -11.9;
@@ -107,7 +107,11 @@ impl Ear {
                 ahead,
                 machine.search_band(),
                 machine.firings_per_revolution(),
-            ),
+            )
+            .with_usual(Usual {
+                idle: machine.speeds.idle,
+                full_throttle: machine.speeds.full_throttle,
+            }),
             decision,
         }
     }

@@ -230,21 +230,41 @@ impl Default for Counter {
     }
 }
 
-/// Logarithm of how likely an engine of this class runs at a speed for seconds, roughly: at idle and
-/// at full throttle, hardly between them or beyond (ranges over all classes of the common-practice
-/// speeds in [`crate::machine`]; common practice, no source).
-fn likely(speed: Rpm) -> f64 {
-    match speed.0 {
-        s if s < 1_900.0 => -3.0,
-        s if s < 3_400.0 => 0.0,
-        s if s < 5_800.0 => -1.5,
-        s if s < 14_800.0 => 0.0,
-        _ => -2.0,
+/// What is known of the speeds at which the engine lingers.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Usual {
+    /// Idle.
+    pub idle: Option<SpeedRange>,
+    /// Full throttle without load.
+    pub full_throttle: Option<SpeedRange>,
+}
+
+impl Usual {
+    /// Logarithm of how likely the engine runs at a speed for seconds, roughly: at idle and at full
+    /// throttle, hardly between them or beyond. Badly set it idles half as fast again and at two
+    /// thirds, and is at full throttle a quarter slower or faster (common practice, no source). What
+    /// is not known stands for all classes (ranges of the common-practice speeds in
+    /// [`crate::machine`]).
+    fn likely(self, speed: Rpm) -> f64 {
+        let idle = self.idle.map_or((1_900.0, 3_400.0), |range| {
+            (0.67 * range.low().0, 1.5 * range.high().0)
+        });
+        let full = self.full_throttle.map_or((5_800.0, 14_800.0), |range| {
+            (0.75 * range.low().0, 1.25 * range.high().0)
+        });
+        match speed.0 {
+            s if s < idle.0 => -3.0,
+            s if s < idle.1 => 0.0,
+            s if s < full.0 => -1.5,
+            s if s < full.1 => 0.0,
+            _ => -2.0,
+        }
     }
 }
 
 /// Decides from the counts now and those to come (as far as they are known), for a path at `speed`
-/// whose crank must lie in `band` and whose engine fires `firings` times a revolution.
+/// whose crank must lie in `band` and whose engine fires `firings` times a revolution and lingers at
+/// the `usual` speeds.
 pub fn decide<'a>(
     now: &Counts,
     later: impl Iterator<Item = &'a Counts>,
@@ -252,6 +272,7 @@ pub fn decide<'a>(
     speed: Rpm,
     band: SpeedRange,
     firings: f64,
+    usual: Usual,
 ) -> Base {
     let mut most = *now;
     for c in later.take_while(|c| c.stretch == now.stretch) {
@@ -262,14 +283,15 @@ pub fn decide<'a>(
     }
     let times = |base: Base| Rpm(speed.0 * base.factor());
     let levels = ((EVEN_LEVELS - now.halves.alternation) / PER_LEVEL).clamp(-3.0, 2.0);
-    let half = ENOUGH_HALF + SHIFT * (likely(speed) - likely(times(Base::Half))) - LEVELS * levels;
+    let half = ENOUGH_HALF + SHIFT * (usual.likely(speed) - usual.likely(times(Base::Half)))
+        - LEVELS * levels;
     let half = half.max(1.0);
     // Two (three) unlike cylinders have lines in step at half (a third) of their firings by nature,
     // but weaker ones.
     let unlike = |cylinders: f64, lines: &Likeness| {
         (firings / cylinders).fract() == 0.0 && lines.alternation > EVEN_LEVELS - PER_LEVEL
     };
-    let third = ENOUGH_THIRD + SHIFT * (likely(speed) - likely(times(Base::Third)));
+    let third = ENOUGH_THIRD + SHIFT * (usual.likely(speed) - usual.likely(times(Base::Third)));
     let third = third.max(1.0);
     // In a rhythm of its own the period holds other turns.
     let twice = if now.rhythm[2] > RHYTHM {
@@ -301,5 +323,38 @@ pub fn decide<'a>(
         Base::Half
     } else {
         Base::Same
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_known_idle_is_believed_sooner_than_twice_its_speed() {
+        let counts = Counts {
+            half: 2.0,
+            halves: Likeness {
+                alternation: EVEN_LEVELS,
+                ..Likeness::default()
+            },
+            ..Counts::default()
+        };
+        let band = SpeedRange(Rpm(1_200.0), Rpm(16_000.0));
+        let decided = |usual| {
+            let speed = Rpm(5_720.0);
+            decide(&counts, [].iter(), Base::Same, speed, band, 1.0, usual)
+        };
+        let trimmer = Usual {
+            idle: Some(SpeedRange(Rpm(2_700.0), Rpm(3_000.0))),
+            full_throttle: Some(SpeedRange(Rpm(8_800.0), Rpm(10_200.0))),
+        };
+        // An engine that idles so fast hardly lingers at half of it.
+        let other = Usual {
+            idle: Some(SpeedRange(Rpm(5_400.0), Rpm(6_000.0))),
+            ..trimmer
+        };
+        assert_eq!(decided(trimmer), Base::Half);
+        assert_eq!(decided(other), Base::Same);
     }
 }

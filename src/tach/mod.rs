@@ -9,6 +9,7 @@ mod speed;
 mod tachometer;
 mod weights;
 
+pub use base::Usual;
 pub use refine::Refined;
 pub use speed::{Speed, Unreadable};
 pub use tachometer::{LookAhead, Moment, Tachometer};

@@ -3,7 +3,7 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 
 use super::angle::{Angle, Track, Turns};
-use super::base::{self, Base, Counter, Counts};
+use super::base::{self, Base, Counter, Counts, Usual};
 use super::evidence::{self, Evidence, RHYTHMS, SPEEDS};
 use super::path::{Chain, Place};
 use super::refine::{Refined, refine};
@@ -108,6 +108,7 @@ struct Tracker {
     look: LookAhead,
     firings: f64,
     band: SpeedRange,
+    usual: Usual,
     spectrum: Spectrum,
     lines: Lines,
     still: Still,
@@ -152,6 +153,7 @@ impl Tachometer {
             evidence: Evidence::new(firings),
             firings,
             band,
+            usual: Usual::default(),
             chain: Chain::new(look.hops, look.batch, BEYOND, from..to),
             angle: Angle::new(),
             counter: Counter::new(),
@@ -175,6 +177,13 @@ impl Tachometer {
             framer: Framer::new(Spectrum::FRAME),
             tracker,
         }
+    }
+
+    /// Tells it the speeds at which this engine lingers.
+    #[must_use]
+    pub fn with_usual(mut self, usual: Usual) -> Self {
+        self.tracker.usual = usual;
+        self
     }
 
     /// Samples by which the newest decided hop trails the sound at most.
@@ -372,6 +381,7 @@ impl Tracker {
             p.moment.rpm,
             self.band,
             self.firings,
+            self.usual,
         );
         let path = p.moment.rpm;
         let times = |f: f64| Rpm(path.0 * f);

@@ -6,6 +6,7 @@
 //! listens all the time.
 use std::fs::{self, File};
 use std::io::Write;
+use std::os::unix::net::UnixStream;
 use std::os::unix::process::CommandExt;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
@@ -110,7 +111,8 @@ impl Server {
                 .spawn()
                 .unwrap(),
         );
-        wait_for("the sound server", || socket.exists());
+        // The socket stands there a moment before anything listens at it.
+        wait_for("the sound server", || UnixStream::connect(&socket).is_ok());
         if self.user.is_none() {
             wait_for("an answer of the sound server", || {
                 self.control(&["info"]).is_some()
