@@ -51,7 +51,14 @@ pub(super) fn sources() -> Option<Vec<Listed>> {
 pub(super) fn refuses() -> bool {
     match Line::open() {
         Err(ProtocolError::ServerError(PulseError::AccessDenied | PulseError::AuthKey)) => true,
-        Err(ProtocolError::Io(error)) => error.kind() == io::ErrorKind::PermissionDenied,
+        // It may hang up before its word of refusal has been read.
+        Err(ProtocolError::Io(error)) => matches!(
+            error.kind(),
+            io::ErrorKind::PermissionDenied
+                | io::ErrorKind::ConnectionReset
+                | io::ErrorKind::UnexpectedEof
+                | io::ErrorKind::BrokenPipe
+        ),
         _ => false,
     }
 }
