@@ -289,7 +289,7 @@ pub fn decide<'a>(
     // Two (three) unlike cylinders have lines in step at half (a third) of their firings by nature,
     // but weaker ones.
     let unlike = |cylinders: f64, lines: &Likeness| {
-        (firings / cylinders).fract() == 0.0 && lines.alternation > EVEN_LEVELS - PER_LEVEL
+        (firings / cylinders).fract() == 0.0 && lines.alternation > 0.0
     };
     let third = ENOUGH_THIRD + SHIFT * (usual.likely(speed) - usual.likely(times(Base::Third)));
     let third = third.max(1.0);
