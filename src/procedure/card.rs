@@ -134,18 +134,17 @@ fn note(steps: &mut Vec<CardStep>, stage: StageKind, task: Task, procedure: &Pro
     let facts = procedure.facts();
     let words = words::say(stage, &Cue::Task(task), facts);
     let slug = words::slug(stage);
-    let step = match steps.iter_mut().position(|step| step.step == slug) {
-        Some(at) => &mut steps[at],
-        None => {
-            steps.push(CardStep {
-                step: slug,
-                title: words::title(stage),
-                aim: words::aim(stage, facts),
-                prompts: vec![],
-            });
-            steps.last_mut().expect("just pushed")
-        }
-    };
+    let known = steps.iter().position(|step| step.step == slug);
+    let at = known.unwrap_or_else(|| {
+        steps.push(CardStep {
+            step: slug,
+            title: words::title(stage),
+            aim: words::aim(stage, facts),
+            prompts: vec![],
+        });
+        steps.len() - 1
+    });
+    let step = &mut steps[at];
     if !step.prompts.contains(&words) {
         step.prompts.push(words);
     }

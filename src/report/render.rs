@@ -128,14 +128,14 @@ impl<W: Write> Renderer<W> {
             .has_headers(false)
             .from_writer(&mut self.out);
         if self.written == 0 {
-            rows.write_record(CSV_COLUMNS).map_err(io::Error::from)?;
+            rows.write_record(CSV_COLUMNS).map_err(of_the_output)?;
         }
         report.frames.each(|line| {
             rows.serialize(Row {
                 clip: &report.clip.path,
                 line,
             })
-            .map_err(io::Error::from)
+            .map_err(of_the_output)
         })?;
         rows.flush()
     }
@@ -159,3 +159,11 @@ const CSV_COLUMNS: [&str; 15] = [
     "variation",
     "clipped",
 ];
+
+/// The error of the output itself: the table writer's own conversion hides what kind it is.
+fn of_the_output(error: csv::Error) -> io::Error {
+    match error.into_kind() {
+        csv::ErrorKind::Io(error) => error,
+        other => io::Error::other(format!("{other:?}")),
+    }
+}

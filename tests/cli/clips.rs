@@ -148,6 +148,7 @@ fn a_closed_pipe_is_quiet() {
     bench.wav("a.wav", tone(3.0, 6_000.0, 0.5));
     for arguments in [
         &["read", "a.wav", "a.wav", "--format", "ndjson"][..],
+        &["read", "a.wav", "--format", "csv"],
         &["read", "a.wav"],
         &["schema"],
         &["machine", "new"],

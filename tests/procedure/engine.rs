@@ -201,8 +201,9 @@ impl Engine {
         (self.fastest - steep * self.curve * fall).max(0.35 * self.fastest)
     }
 
-    /// Where the high-speed screw belongs: just four-stroking, at most the maximum. One turn in ten
-    /// without a firing is what an ear calls just four-stroking (common practice, no source).
+    /// Where the high-speed screw belongs: just four-stroking, at most the maximum. This
+    /// bench calls one turn in ten without a firing just four-stroking: our own choice, the same as
+    /// that of the engine on the sounding bench; no published figure is known.
     pub fn ideal(&self) -> f64 {
         let shift = self.low_on_high * (self.low - self.peak_low) - self.leak;
         let mut mixture = 0.1f64.powf(1.0 / self.skip_power) / self.skip_slope;
