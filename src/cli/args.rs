@@ -8,6 +8,7 @@ use clap_complete::Shell;
 use super::book_args::{BookCommand, Save};
 use super::exit;
 use super::listen_flags::Listen;
+use super::picture::PictureFlags;
 use super::practice_flags::Practice;
 use super::sheet::Sheet;
 use super::tune_flags::Tune;
@@ -147,6 +148,8 @@ pub struct Read {
     /// Samples without a header, for example s16le:48000:1 (codings u8, s16le, s24le, s32le, f32le)
     #[arg(long, value_name = "CODING:RATE:CHANNELS")]
     pub raw: Option<String>,
+    #[command(flatten)]
+    pub drawn: PictureFlags,
     #[command(flatten)]
     pub keep: Save,
 }

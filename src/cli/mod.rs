@@ -29,6 +29,7 @@ mod machine;
 mod panel;
 mod panel_screen;
 mod paper;
+mod picture;
 mod practice;
 mod practice_flags;
 mod procedure;
