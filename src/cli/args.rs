@@ -122,6 +122,8 @@ Examples:
   engine-note read trimmer.m4a
   engine-note read trimmer.m4a --machine trimmer.toml
   engine-note read saw.wav --cylinders 1 --speed-range 2000:15000
+  engine-note read trimmer.m4a --picture trimmer.svg
+  engine-note read recordings/ --picture pictures/
   engine-note read trimmer.m4a --save \"trimmer 4\"
   engine-note read recordings/ --format ndjson -o readings.ndjson
   engine-note read a.wav b.wav --format csv -o frames.csv
@@ -131,7 +133,11 @@ The machine profile decides what the advice can say: the maker's figures are in 
         --cycle and --cylinders matter for the speed itself.
 
 In JSON one clip is an object; several clips or a folder are a list in the order of the command line, \
-        and a clip that cannot be read is left out of it and named on standard error."
+        and a clip that cannot be read is left out of it and named on standard error.
+
+The picture shows speed, firing, level and what was heard by frequency and by engine order over one time axis: \
+        whole orders are straight lines where the speed is right, lines at the even orders only mean that it is half of \
+        the truth. Several clips go into a folder as SVG."
 )]
 pub struct Read {
     /// Files or folders; `-` is standard input

@@ -41,6 +41,7 @@ mod rehearsal;
 mod results;
 mod screen;
 mod sheet;
+mod sheet_pictures;
 mod stream;
 mod synth;
 mod terminal;

@@ -113,10 +113,13 @@ impl Pictures {
                 ));
             }
         }
-        let by_path = places.iter().enumerate().filter_map(|(at, (input, _))| match input {
-            Input::File(path) => Some((path.clone(), at)),
-            Input::Stream => None,
-        });
+        let by_path = places
+            .iter()
+            .enumerate()
+            .filter_map(|(at, (input, _))| match input {
+                Input::File(path) => Some((path.clone(), at)),
+                Input::Stream => None,
+            });
         Ok(Some(Pictures {
             by_path: by_path.collect(),
             theme: flags.picture_theme,
@@ -127,7 +130,10 @@ impl Pictures {
     fn place(&self, input: &Input) -> Option<&Path> {
         let at = match input {
             Input::File(path) => *self.by_path.get(path)?,
-            Input::Stream => self.places.iter().position(|(input, _)| *input == Input::Stream)?,
+            Input::Stream => self
+                .places
+                .iter()
+                .position(|(input, _)| *input == Input::Stream)?,
         };
         self.places.get(at).map(|(_, place)| place.as_path())
     }
@@ -151,7 +157,9 @@ fn no_ending(path: &Path) -> bool {
 /// That a file could be written there.
 fn writable(path: &Path) -> Result<(), Trouble> {
     let told = |error: io::Error| Trouble::output(&path.to_string_lossy(), &error);
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
+    let folder = path
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty());
     fs::metadata(folder.unwrap_or(Path::new("."))).map_err(told)?;
     Ok(())
 }
@@ -193,7 +201,14 @@ pub fn gathered_and_drawn(
         return gathered(input, raw, machine, format, progress);
     };
     let mut spectrogram = Spectrogram::new();
-    let done = gathered_with(input, raw, machine, format, progress, Some(&mut spectrogram))?;
+    let done = gathered_with(
+        input,
+        raw,
+        machine,
+        format,
+        progress,
+        Some(&mut spectrogram),
+    )?;
     let written = pictures.write(place, &spectrogram.finish(), &done.report);
     Ok(Done {
         picture: written.err(),

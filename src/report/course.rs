@@ -400,7 +400,8 @@ mod tests {
                 let cells = course.cells(count);
                 assert_eq!(cells.len(), count);
                 for (at, cell) in cells.iter().enumerate() {
-                    let truth = 1_000.0 + (at as f64 + 0.5) / count as f64 * f64::from(frames) - 0.5;
+                    let truth =
+                        1_000.0 + (at as f64 + 0.5) / count as f64 * f64::from(frames) - 0.5;
                     let rpm = cell.speed().map_or(0.0, |speed| speed.0);
                     // A cell takes whole columns.
                     assert!((rpm - truth).abs() <= f64::from(each), "{rpm} for {truth}");

@@ -31,7 +31,8 @@ impl Heat {
         for (x, cell) in cells.iter().enumerate() {
             for (row, height) in heights(cell).take(rows).enumerate() {
                 let share = ((height - WHITE) / (BLACK - WHITE)).clamp(0.0, 1.0);
-                shades[(rows - 1 - row) * width + x] = (share * f32::from(SHADES - 1)).round() as u8;
+                shades[(rows - 1 - row) * width + x] =
+                    (share * f32::from(SHADES - 1)).round() as u8;
             }
         }
         Heat {

@@ -34,6 +34,8 @@ pub(super) struct Layout {
     pub(super) heading: f64,
     /// Panels with their heights.
     pub(super) panels: &'static [(Panel, f64)],
+    /// Highest engine order.
+    pub(super) orders: f64,
     /// Height of the time axis.
     pub(super) times: f64,
     /// Whether it explains itself.
@@ -47,8 +49,8 @@ impl Layout {
         letters: 14.0,
         left: 104.0,
         right: 126.0,
-        title: 74.0,
-        heading: 27.0,
+        title: 70.0,
+        heading: 33.0,
         panels: &[
             (Panel::Speed, 190.0),
             (Panel::Hertz, 200.0),
@@ -58,24 +60,26 @@ impl Layout {
             (Panel::Level, 72.0),
             (Panel::Clipping, 40.0),
         ],
-        times: 46.0,
+        orders: 5.0,
+        times: 34.0,
         explained: true,
     };
 
     /// What has to be seen on a job sheet.
     pub(super) const SHEET: Layout = Layout {
         width: 860.0,
-        letters: 19.0,
-        left: 138.0,
-        right: 16.0,
+        letters: 24.0,
+        left: 172.0,
+        right: 18.0,
         title: 0.0,
-        heading: 30.0,
+        heading: 48.0,
         panels: &[
-            (Panel::Speed, 108.0),
-            (Panel::Orders, 100.0),
-            (Panel::Firing, 96.0),
+            (Panel::Speed, 118.0),
+            (Panel::Orders, 112.0),
+            (Panel::Firing, 122.0),
         ],
-        times: 52.0,
+        orders: 3.0,
+        times: 54.0,
         explained: false,
     };
 

@@ -1,7 +1,7 @@
 //! The panels of a picture, drawn with a [`Pen`].
 use plotters::prelude::DrawingBackend;
 
-use super::course::{Column, Course, HERTZ_ROWS, HERTZ_STEP, ORDER_ROWS, ROWS_AN_ORDER};
+use super::course::{Column, Course, HERTZ_ROWS, HERTZ_STEP, ROWS_AN_ORDER};
 use super::heat::{BLACK, Heat};
 use super::layout::{Layout, Panel};
 use super::palette::Ink;
@@ -22,8 +22,6 @@ const LANES: [FiringKind; 5] = [
     FiringKind::Unclear,
     FiringKind::None,
 ];
-/// Highest engine order.
-const ORDERS: f64 = (ORDER_ROWS - 1) as f64 / ROWS_AN_ORDER as f64;
 /// Orders of the highest speed read that the frequencies hold.
 const OVERTONES: f64 = 4.3;
 /// Frequencies shown where no speed was read, in hertz.
@@ -99,7 +97,7 @@ impl<'a> Panels<'a> {
                 let top = fastest.map_or(USUAL, |rpm| OVERTONES * rpm.hertz().0);
                 (0.0, ((top / 100.0).ceil() * 100.0).clamp(300.0, most))
             }
-            Panel::Orders => (0.0, ORDERS),
+            Panel::Orders => (0.0, self.layout.orders),
             Panel::Firing => (0.0, LANES.len() as f64),
             Panel::Skips => (0.0, 100.0),
             Panel::Level => {
@@ -124,7 +122,9 @@ impl<'a> Panels<'a> {
     fn speeds(&self) -> (f64, f64) {
         let cells = || self.cells.iter();
         let widen = |(low, high): (f64, f64), speed: Rpm| (low.min(speed.0), high.max(speed.0));
-        let read = cells().filter_map(Column::speed).fold((f64::MAX, 0.0), widen);
+        let read = cells()
+            .filter_map(Column::speed)
+            .fold((f64::MAX, 0.0), widen);
         if read.1 <= 0.0 {
             return (0.0, 10_000.0);
         }
@@ -157,7 +157,10 @@ impl<'a> Panels<'a> {
                     let rows = (plot.values.end / HERTZ_STEP) as usize + 1;
                     Heat::of(&self.cells, rows, Column::by_frequency)
                 }
-                Panel::Orders => Heat::of(&self.cells, ORDER_ROWS, Column::by_order),
+                Panel::Orders => {
+                    let rows = plot.values.end as usize * ROWS_AN_ORDER + 1;
+                    Heat::of(&self.cells, rows, Column::by_order)
+                }
                 _ => return None,
             };
             Some((plot, heat))
@@ -196,10 +199,13 @@ impl<'a> Panels<'a> {
         }
         let clip = &self.report.clip;
         let name = words::shown(&clip.path);
-        let name: String = name.chars().skip(name.chars().count().saturating_sub(76)).collect();
+        let name: String = name
+            .chars()
+            .skip(name.chars().count().saturating_sub(76))
+            .collect();
         let title = format!("{name} ({})", moment(Seconds(clip.seconds)));
         pen.words((14.0, 18.0), &title, Side::Left, 1.25, Ink::Black)?;
-        let wide = (self.layout.width - 28.0) / pen.width("n", 1.0);
+        let wide = 1.08 * (self.layout.width - 28.0) / pen.width("n", 1.0);
         let said = words::wrapped("", &sentence(self.report), wide as usize);
         for (line, words) in said.lines().take(2).enumerate() {
             let y = 42.0 + 18.0 * line as f64;
@@ -214,7 +220,7 @@ impl<'a> Panels<'a> {
         panel: Panel,
         plot: &Plot,
     ) -> Result<(), PictureError> {
-        let y = plot.top - 0.72 * pen.letters;
+        let y = plot.top - 1.15 * pen.letters;
         let from = if self.layout.explained { 14.0 } else { 4.0 };
         pen.words((from, y), panel.title(), Side::Left, 1.08, Ink::Black)?;
         if self.layout.explained {
@@ -280,7 +286,7 @@ impl<'a> Panels<'a> {
             Panel::Speed if self.layout.explained => 8,
             Panel::Speed => 4,
             Panel::Hertz => 6,
-            Panel::Orders => 6,
+            Panel::Orders => plot.values.end as usize + 1,
             Panel::Firing | Panel::Clipping => 2,
             Panel::Skips => 3,
             Panel::Level => 4,
@@ -355,7 +361,8 @@ impl<'a> Panels<'a> {
 
     fn speed<DB: DrawingBackend>(&self, pen: &Pen<DB>, plot: &Plot) -> Result<(), PictureError> {
         for run in self.runs(|cell| cell.interval().map(|_| ())) {
-            let cells = || (run.from..run.to).map(|at| (self.x(plot, at), self.cells[at].interval()));
+            let cells =
+                || (run.from..run.to).map(|at| (self.x(plot, at), self.cells[at].interval()));
             let upper = cells().filter_map(|(x, ends)| Some((x, plot.y(ends?.1.0))));
             let lower = cells().filter_map(|(x, ends)| Some((x, plot.y(ends?.0.0))));
             let mut band: Vec<_> = upper.collect();
@@ -398,7 +405,9 @@ impl<'a> Panels<'a> {
         let mut last = f64::MIN;
         for at in 0..self.cells.len() {
             let x = self.x(plot, at);
-            let other = self.cells[at].other().filter(|o| plot.values.contains(&o.0));
+            let other = self.cells[at]
+                .other()
+                .filter(|o| plot.values.contains(&o.0));
             if let Some(other) = other.filter(|_| x - last >= 2.0 * APART) {
                 let y = plot.y(other.0);
                 pen.line(&[(x - 2.5, y - 2.5), (x + 2.5, y + 2.5)], Ink::Black, 0.8)?;
@@ -460,10 +469,14 @@ impl<'a> Panels<'a> {
         for run in &skips {
             self.mark(pen, &level(run, firings / 2.0))?;
         }
-        for half in 0..(2.0 * ORDERS) as usize {
+        for half in 0..=(2.0 * plot.values.end) as usize {
             let y = plot.y(half as f64 / 2.0);
             let long = if half % 2 == 0 { 5.0 } else { 3.0 };
             pen.line(&[(plot.right, y), (plot.right + long, y)], Ink::Black, 0.5)?;
+        }
+        for part in [3.0, 4.0] {
+            let y = plot.y(firings / part);
+            pen.line(&[(plot.right, y), (plot.right + 3.0, y)], Ink::Black, 0.5)?;
         }
         if self.layout.explained {
             let label = |order: f64, words: &str| {
@@ -473,6 +486,8 @@ impl<'a> Panels<'a> {
             label(firings, "◂ firing")?;
             if !skips.is_empty() {
                 label(firings / 2.0, "◂ half, skipping")?;
+                // The ticks of a third and a quarter lie too close for a label each.
+                label(firings * 0.27, "◂ third, quarter")?;
             }
         }
         Ok(())

@@ -90,7 +90,10 @@ impl<DB: DrawingBackend> Pen<'_, DB> {
         ink: Ink,
         width: f64,
     ) -> Result<(), PictureError> {
-        let places: Vec<_> = places.iter().map(|(x, y)| (points(*x), points(*y))).collect();
+        let places: Vec<_> = places
+            .iter()
+            .map(|(x, y)| (points(*x), points(*y)))
+            .collect();
         let path = PathElement::new(places, self.style(ink, width));
         self.area.draw(&path).map_err(failed)
     }
@@ -127,7 +130,10 @@ impl<DB: DrawingBackend> Pen<'_, DB> {
 
     /// A filled shape.
     pub(super) fn shape(&self, places: &[(f64, f64)], ink: Ink) -> Result<(), PictureError> {
-        let places: Vec<_> = places.iter().map(|(x, y)| (points(*x), points(*y))).collect();
+        let places: Vec<_> = places
+            .iter()
+            .map(|(x, y)| (points(*x), points(*y)))
+            .collect();
         let shape = Polygon::new(places, self.style(ink, 1.0));
         self.area.draw(&shape).map_err(failed)
     }

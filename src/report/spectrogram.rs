@@ -133,16 +133,13 @@ impl Spectrogram {
         let (frame, hop, speed) = (*frame, *hop, *speed);
         let hertz = self.by_frequency(hop);
         let orders = speed.map(|speed| self.by_order(hop, speed));
-        self.course
-            .push(frame.t, Column::of(&frame, hertz, orders));
+        self.course.push(frame.t, Column::of(&frame, hertz, orders));
         self.done += 1;
         if self.done > AROUND {
             self.waiting.pop_front();
             self.done -= 1;
         }
-        let spent = (hop * HOP)
-            .saturating_sub(KEPT)
-            .saturating_sub(self.start);
+        let spent = (hop * HOP).saturating_sub(KEPT).saturating_sub(self.start);
         // A sample is moved once on average.
         if spent > KEPT {
             for kept in &mut self.sound {
