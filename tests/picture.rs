@@ -367,13 +367,15 @@ fn a_png_has_its_size_and_its_theme() {
     let drawing = Drawing::new(&course, &report);
     for (theme, ground) in [(Theme::Light, 0xff), (Theme::Dark, 0x16)] {
         let bytes = drawing.png(theme).unwrap();
-        let mut reader = png::Decoder::new(std::io::Cursor::new(bytes))
-            .read_info()
-            .unwrap();
+        assert!(bytes.len() < 200_000, "{} bytes", bytes.len());
+        let mut decoder = png::Decoder::new(std::io::Cursor::new(bytes));
+        decoder.set_transformations(png::Transformations::EXPAND);
+        let mut reader = decoder.read_info().unwrap();
         let mut pixels = vec![0; reader.output_buffer_size().unwrap()];
         let info = reader.next_frame(&mut pixels).unwrap();
         assert_eq!((info.width, info.height), Drawing::PNG_SIZE);
-        assert_eq!(pixels[..3], [ground; 3]);
+        // A picture has few colours, of which the last bits may give way to a palette.
+        assert!(pixels[..3].iter().all(|v| v.abs_diff(ground) < 8));
         // Letters and lines: the most different from the ground that there is.
         let ink = pixels
             .chunks(3)

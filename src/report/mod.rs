@@ -31,6 +31,7 @@ mod palette;
 mod panels;
 mod pen;
 mod picture;
+mod pixels;
 mod plot;
 mod render;
 mod result;

@@ -17,6 +17,7 @@ use super::layout::{Layout, Panel};
 use super::palette::{Ink, Theme, style};
 use super::panels::Panels;
 use super::pen::{Pen, SCALE};
+use super::pixels::packed;
 use super::result::Report;
 use super::sheet::Picture;
 use super::text::{sentence, span_words};
@@ -108,17 +109,11 @@ impl<'a> Drawing<'a> {
             };
             panels.draw(&pen)?;
         }
-        let mut out = vec![];
-        let mut encoder = png::Encoder::new(&mut out, width, height);
-        encoder.set_color(png::ColorType::Rgb);
-        encoder.set_depth(png::BitDepth::Eight);
-        encoder.set_compression(png::Compression::High);
-        encoder.add_itxt_chunk("Title".into(), self.title())?;
-        encoder.add_itxt_chunk("Description".into(), self.words(MOST_SPANS))?;
-        let mut writer = encoder.write_header()?;
-        writer.write_image_data(&buffer)?;
-        writer.finish()?;
-        Ok(out)
+        let words = [
+            ("Title", self.title()),
+            ("Description", self.words(MOST_SPANS)),
+        ];
+        packed(&buffer, (width, height), words)
     }
 
     /// As a picture for a job sheet, smaller and with fewer panels.
