@@ -39,12 +39,12 @@ impl Ink {
 
     pub(super) fn colour(self, theme: Theme) -> RGBColor {
         let (light, dark) = match self {
-            Ink::Paper => (0xff_ff_ff, 0x16_16_16),
-            Ink::Black => (0x00_00_00, 0xf2_f2_f2),
-            Ink::Soft => (0x45_45_45, 0xc0_c0_c0),
-            Ink::Grid => (0xc9_c9_c9, 0x4d_4d_4d),
-            Ink::Band => (0x9c_c3_e6, 0x2f_64_93),
-            Ink::Mark => (0xb2_3a_00, 0xff_b2_70),
+            Ink::Paper => (0x00ff_ffff, 0x0016_1616),
+            Ink::Black => (0x0000_0000, 0x00f2_f2f2),
+            Ink::Soft => (0x0045_4545, 0x00c0_c0c0),
+            Ink::Grid => (0x00c9_c9c9, 0x004d_4d4d),
+            Ink::Band => (0x009c_c3e6, 0x002f_6493),
+            Ink::Mark => (0x00b2_3a00, 0x00ff_b270),
         };
         let colour: u32 = match theme {
             Theme::Light => light,

@@ -209,7 +209,9 @@ impl<'a> Panels<'a> {
         let said = words::wrapped("", &sentence(self.report), wide as usize);
         for (line, words) in said.lines().take(2).enumerate() {
             let y = 42.0 + 18.0 * line as f64;
-            pen.words((14.0, y), words, Side::Left, 1.0, Ink::Black)?;
+            let more = line == 1 && said.lines().count() > 2;
+            let words = format!("{words}{}", if more { " …" } else { "" });
+            pen.words((14.0, y), &words, Side::Left, 1.0, Ink::Black)?;
         }
         Ok(())
     }
@@ -242,7 +244,7 @@ impl<'a> Panels<'a> {
                     .into()
             }
             Panel::Hertz => format!(
-                "dark: {:.0} dB or more over the floor; dashes: order 1 of the speed as read; hatched edge: no speed",
+                "full shade: {:.0} dB or more over the floor; dashes: order 1 of the speed as read; hatched edge: no speed",
                 10.0 * BLACK
             ),
             Panel::Orders => {
@@ -487,7 +489,7 @@ impl<'a> Panels<'a> {
             if !skips.is_empty() {
                 label(firings / 2.0, "◂ half, skipping")?;
                 // The ticks of a third and a quarter lie too close for a label each.
-                label(firings * 0.27, "◂ third, quarter")?;
+                label(firings * 0.19, "   third, quarter")?;
             }
         }
         Ok(())
