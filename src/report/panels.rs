@@ -236,7 +236,7 @@ impl<'a> Panels<'a> {
     fn explained(&self, panel: Panel) -> String {
         match panel {
             Panel::Speed if self.pooled => format!(
-                "line: mean of {} of sound; band: all 95 % intervals in it; dots: doubtful; hatched: no speed",
+                "line: mean of {}; band: all 95 % intervals in it; dots: doubtful; crosses: fits as well; hatched: no speed",
                 moment(self.each)
             ),
             Panel::Speed => {
