@@ -9,15 +9,15 @@ use crate::tach::Unreadable;
 use crate::units::{Decibels, Hertz, Rpm, Seconds};
 
 /// Most columns.
-pub const MOST: usize = 2_048;
+pub(super) const MOST: usize = 2_048;
 /// Rows by frequency, and hertz from one to the next.
-pub const HERTZ_ROWS: usize = 401;
+pub(super) const HERTZ_ROWS: usize = 401;
 /// Hertz from one row to the next.
-pub const HERTZ_STEP: f64 = 4.0;
+pub(super) const HERTZ_STEP: f64 = 4.0;
 /// Rows by engine order, up to order 5: 24 an order, so that halves, thirds and quarters have their own.
-pub const ORDER_ROWS: usize = 121;
+pub(super) const ORDER_ROWS: usize = 121;
 /// Rows an order.
-pub const ROWS_AN_ORDER: usize = 24;
+pub(super) const ROWS_AN_ORDER: usize = 24;
 /// Confidence below which a speed is doubtful.
 const SURE: f64 = 0.5;
 
@@ -189,14 +189,14 @@ impl Column {
         self.clipped
     }
 
-    /// Mean height over the floor of the lines at each row of frequency, [`HERTZ_STEP`] apart from 0
+    /// Mean height over the floor of the lines at each row of frequency, 4 Hz apart from 0
     /// on, in units of 10 dB.
     pub fn by_frequency(&self) -> impl Iterator<Item = f32> + '_ {
         let count = self.frames.max(1) as f32;
         self.hertz.iter().map(move |sum| sum / count)
     }
 
-    /// Mean height over the floor of the lines at each row of order, [`ROWS_AN_ORDER`] an order from
+    /// Mean height over the floor of the lines at each row of order, 24 an order from
     /// 0 on, in units of 10 dB; empty where there is no speed.
     pub fn by_order(&self) -> impl Iterator<Item = f32> + '_ {
         let count = self.ordered.max(1) as f32;

@@ -6,10 +6,10 @@ use super::palette::{Theme, shade};
 
 /// Shades, from none to full; 16 of them take half a byte each.
 const SHADES: u8 = 16;
-/// Heights, in units of 10 dB, that are still white, and from which on all is black.
-pub const WHITE: f32 = 0.3;
-/// See [`WHITE`].
-pub const BLACK: f32 = 2.4;
+/// Height, in units of 10 dB, up to which all is paper.
+const WHITE: f32 = 0.3;
+/// The same from which on all is full ink.
+pub(super) const BLACK: f32 = 2.4;
 
 /// An image of heights.
 pub(super) struct Heat {

@@ -7,6 +7,9 @@
 //!
 //! A [`Sheet`] is the page that goes with a machine; [`history`] and [`machines`] show the job book.
 //!
+//! A picture takes the sound as well as the frames: a [`Spectrogram`] gathers them into a [`Course`] of
+//! bounded length, and a [`Drawing`] of it is an SVG or a PNG.
+//!
 //! An [`Expectation`] says what a clip should read; a [`Comparison`] takes the frames and says what
 //! differs.
 //!
