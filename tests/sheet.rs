@@ -318,6 +318,12 @@ fn what_would_do_harm_is_only_text() {
 
 #[test]
 fn the_fullest_sheet_and_the_emptiest_are_written_for_the_browser() {
+    let clip = written(&["sheet", "fixtures/demo/saw-limiter.wav"], "saw.html");
+    let svg = clip.find("<svg ").unwrap()..clip.find("</svg>").unwrap() + "</svg>".len();
+    let drawn = |title: &str| Picture {
+        svg: clip[svg.clone()].into(),
+        ..picture(title)
+    };
     let long_word = "Dampfschifffahrtsgesellschaftskapitänsmützenhalterung".repeat(2);
     for (name, text) in [
         ("full-words.html", "idles unevenly when warm and smokes"),
@@ -331,6 +337,11 @@ fn the_fullest_sheet_and_the_emptiest_are_written_for_the_browser() {
             "not everything fits, and it says so"
         );
         fs::write(page(name), text).unwrap();
+        let both = sheet
+            .clone()
+            .with_picture(drawn("As found"))
+            .with_picture(drawn("As left"));
+        fs::write(page(&format!("drawn-{name}")), both.page()).unwrap();
         let both = sheet
             .with_picture(picture("As found"))
             .with_picture(picture("As left"));
