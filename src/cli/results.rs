@@ -88,6 +88,26 @@ impl Write for Results {
     }
 }
 
+/// Refuses a file of results that is one of the clips.
+pub fn over_no_clip<'a>(
+    output: Option<&Path>,
+    mut clips: impl Iterator<Item = &'a Path>,
+) -> Result<(), Trouble> {
+    let place = output.and_then(|path| path.canonicalize().ok());
+    if place.is_some() && clips.any(|clip| clip.canonicalize().ok() == place) {
+        return Err(Trouble::usage(
+            "`--output` names a clip that is to be read",
+            "name another file: the results would take the place of the clip",
+        ));
+    }
+    Ok(())
+}
+
+/// Whether results can be kept beside a path and renamed into it: a file, or none yet.
+pub fn is_file(path: &Path) -> Result<bool, Trouble> {
+    Ok(path.as_os_str() != "-" && device(path)?.is_none())
+}
+
 /// The file in which results wait until they are whole.
 fn part(path: &Path) -> PathBuf {
     with_ending(path, ".part")
