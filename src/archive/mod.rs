@@ -18,6 +18,7 @@
 //!
 //! Refused ([`ArchiveError`]): a ledger that another run holds, that is damaged, of a newer version
 //! or no ledger at all, and a place that cannot be written.
+mod ending;
 mod error;
 mod keeping;
 mod ledger;

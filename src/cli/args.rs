@@ -68,6 +68,9 @@ Examples:
         /// The lines of `tune --events ndjson` instead of the results of `read`
         #[arg(long)]
         events: bool,
+        /// The summary that `read --summary FILE` writes
+        #[arg(long, conflicts_with = "events")]
+        summary: bool,
     },
     Procedure(Procedure),
     /// Print the completions for a shell

@@ -122,7 +122,9 @@ fn is_clip(path: &Path) -> bool {
     let ending = path
         .extension()
         .map(|ending| ending.to_string_lossy().to_lowercase());
-    ending.is_some_and(|ending| ENDINGS.contains(&ending.as_str())) && !path.is_dir()
+    // A link that leads nowhere is a clip that cannot be read; a pipe or a device is none.
+    ending.is_some_and(|ending| ENDINGS.contains(&ending.as_str()))
+        && fs::metadata(path).map_or(true, |facts| facts.is_file())
 }
 
 #[cfg(test)]

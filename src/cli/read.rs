@@ -27,7 +27,8 @@ pub struct Done {
 
 /// Runs the command.
 pub fn read(arguments: &Read) -> Result<Outcome, Trouble> {
-    if arguments.keep.save.is_none() && arguments.clips.iter().all(|path| path.is_dir()) {
+    let by_itself = arguments.keep.save.is_some() || arguments.raw.is_some();
+    if !by_itself && arguments.clips.iter().all(|path| path.is_dir()) {
         return read_folders(arguments);
     }
     if arguments.since_last || arguments.summary.is_some() {
@@ -149,7 +150,7 @@ fn results(arguments: &Read, found: &Inputs) -> Result<Results, Trouble> {
         Input::File(path) => Some(path.as_path()),
         Input::Stream => None,
     });
-    over_no_clip(arguments.output.as_deref(), clips)?;
+    over_no_clip("--output", arguments.output.as_deref(), clips)?;
     Results::open(arguments.output.as_deref())
 }
 

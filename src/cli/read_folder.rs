@@ -9,15 +9,13 @@ use super::in_order::in_order;
 use super::inputs::Input;
 use super::progress::Progress;
 use super::read::{Done, gathered, look_of};
-use super::results::{Results, is_file, over_no_clip};
-use super::terminal::{complain, note, say};
+use super::results::{Results, over_no_clip};
+use super::since_last::{key, open, place, tell, tell_of_the_gone};
+use super::terminal::{complain, say};
 use super::trouble::Trouble;
-use crate::archive::{Archive, ArchiveError, Begun, Entry, Place, Stamp};
+use crate::archive::{Archive, Entry, Place, Stamp};
 use crate::book::Digest;
 use crate::report::{Brief, Format, Look, Pieces, Renderer, Report, Summarizer, Summary};
-
-/// The ledger of a folder whose results are printed.
-const LEDGER: &str = ".engine-note.ledger";
 
 /// A clip that was heard, or why not.
 struct Heard<'a> {
@@ -42,9 +40,14 @@ struct Run<'a> {
 /// Runs the command on folders.
 pub fn read_folders(arguments: &Read) -> Result<Outcome, Trouble> {
     let found = folders(&arguments.clips, &arguments.known)?;
-    let paths = found.clips.iter().flatten().map(|clip| clip.path.as_path());
-    over_no_clip(arguments.output.as_deref(), paths)?;
     let summary_file = arguments.summary.as_deref();
+    for (flag, file) in [
+        ("--output", arguments.output.as_deref()),
+        ("--summary", summary_file),
+    ] {
+        let clips = found.clips.iter().flatten();
+        over_no_clip(flag, file, clips.map(|clip| clip.path.as_path()))?;
+    }
     let mut summary_file = summary_file
         .map(|path| Results::open(Some(path)))
         .transpose()?;
@@ -72,7 +75,8 @@ pub fn read_folders(arguments: &Read) -> Result<Outcome, Trouble> {
             run.summarizer.miss(words);
         }
     }
-    if found.clips.iter().all(Result::is_err) && arguments.output.is_some() {
+    let printed = arguments.output.is_none() && arguments.format != Format::Text;
+    if found.clips.iter().all(Result::is_err) && !printed {
         return Ok(run.worst);
     }
     let summary = match (pieces, &run.place) {
@@ -86,57 +90,15 @@ pub fn read_folders(arguments: &Read) -> Result<Outcome, Trouble> {
     Ok(run.worst)
 }
 
-/// Where the run is kept: beside the results, or for printed ones in the folder where that is asked.
-fn place(arguments: &Read, in_pieces: bool) -> Result<Option<Place>, Trouble> {
-    if let Some(path) = arguments.output.as_deref()
-        && is_file(path)?
-    {
-        if in_pieces {
-            return Ok(Some(Place::Beside(path.into())));
-        }
-        if arguments.since_last {
-            return Err(Trouble::usage(
-                "--since-last cannot add to a file of this format",
-                "write `--format ndjson`, which is written clip by clip",
-            ));
-        }
-    }
-    if !arguments.since_last {
-        return Ok(None);
-    }
-    match &arguments.clips[..] {
-        [folder] => Ok(Some(Place::Alone(folder.join(LEDGER)))),
-        _ => Err(Trouble::usage(
-            "--since-last takes one folder where results are printed",
-            "write them into a file with `-o FILE`, or name one folder",
-        )),
-    }
-}
-
 impl<'a> Run<'a> {
-    /// Opens the ledger and says how the run begins.
+    /// Opens the ledger.
     fn begin(&mut self) -> Result<(), Trouble> {
         let Some(place) = &self.place else {
             return Ok(());
         };
-        let format = match (place, self.arguments.format) {
-            // What is printed is not kept.
-            (Place::Alone(_), _) => "printed",
-            (Place::Beside(_), Format::Text) => "text",
-            (Place::Beside(_), Format::Json) => "json",
-            (Place::Beside(_), Format::Ndjson) => "ndjson",
-            (Place::Beside(_), Format::Csv) => "csv",
-        };
-        match Archive::begin(place, format, self.arguments.since_last) {
-            Ok(archive) => self.archive = Some(archive),
-            Err(error @ ArchiveError::ReadOnly { .. }) if matches!(place, Place::Alone(_)) => {
-                note(
-                    &format!("{error}; everything is read, and nothing is remembered"),
-                    Some(&error.hint()),
-                );
-                self.place = None;
-            }
-            Err(error) => return Err(error.into()),
+        self.archive = open(place, self.arguments)?;
+        if self.archive.is_none() {
+            self.place = None;
         }
         Ok(())
     }
@@ -157,39 +119,7 @@ impl<'a> Run<'a> {
                 list.push(clip);
             }
         }
-        let known = all - list.len();
-        match archive.begun() {
-            Begun::First if self.arguments.since_last => {
-                note("no earlier run is known: everything is read", None)
-            }
-            Begun::First | Begun::Again => {}
-            Begun::OtherProgram => note(
-                "the last run was one of another version of the program: everything is read again",
-                None,
-            ),
-            Begun::OtherFormat => note(
-                "the last run wrote another format: everything is read again",
-                None,
-            ),
-            Begun::ResultsChanged => note(
-                "the file of results is not as the last run left it: what lay there is read again",
-                None,
-            ),
-            Begun::GoesOn if known > 0 => note(
-                &format!(
-                    "going on with a run that was interrupted: {known} of {all} clips are read"
-                ),
-                None,
-            ),
-            Begun::GoesOn => {}
-            Begun::SinceLast => note(
-                &format!(
-                    "{} of {all} clips are new, have changed or could not be read before",
-                    list.len()
-                ),
-                None,
-            ),
-        }
+        tell(archive.begun(), self.arguments.since_last, list.len(), all);
         Ok(list)
     }
 
@@ -231,10 +161,10 @@ impl<'a> Run<'a> {
             },
         );
         drop(progress);
-        if let Some(archive) = &mut self.archive {
-            archive.sync()?;
-        }
-        stopped.map_or(Ok(()), Err)
+        // What came before a stop is kept.
+        let synced = self.archive.as_mut().map_or(Ok(()), Archive::sync);
+        stopped.map_or(Ok(()), Err)?;
+        Ok(synced?)
     }
 
     /// One clip in its turn.
@@ -312,12 +242,11 @@ impl<'a> Run<'a> {
             },
         )?;
         let summary = self.summary()?;
-        let tail = match self.arguments.format {
-            Format::Text => self.ending(&summary),
-            Format::Json | Format::Ndjson | Format::Csv => {
-                say(&format!("\n{}", summary.text(&Look::default())));
-                String::new()
-            }
+        let tail = if self.arguments.format == Format::Text {
+            self.ending(&summary)
+        } else {
+            say(&format!("\n{}", summary.text(&Look::default())));
+            String::new()
         };
         self.finish(pieces, tail.as_bytes())?;
         Ok(summary)
@@ -353,7 +282,9 @@ impl<'a> Run<'a> {
             self.hear(|_, _, report| Ok(renderer.write(report)?), keep)?;
             renderer.finish()?;
             let summary = self.summary()?;
-            say(&format!("\n{}", summary.text(&Look::default())));
+            if summary.clips > 0 {
+                say(&format!("\n{}", summary.text(&Look::default())));
+            }
             summary
         };
         results.whole()?;
@@ -390,36 +321,10 @@ impl<'a> Run<'a> {
             return Ok(());
         };
         let (first, count) = archive.gone()?;
-        if count > 0 {
-            let names: Vec<_> = first
-                .iter()
-                .map(|key| String::from_utf8_lossy(key))
-                .collect();
-            let more = if count > names.len() as i64 {
-                ", …"
-            } else {
-                ""
-            };
-            let clips = if count == 1 { "clip is" } else { "clips are" };
-            note(
-                &format!(
-                    "{count} {clips} gone since the last run: {}{more}",
-                    names.join(", ")
-                ),
-                None,
-            );
-        }
+        tell_of_the_gone(&first, count);
         let place = &self.place;
         let keys = self.found.clips.iter().flatten();
         archive.finish(keys.map(|clip| key(place, clip)), pieces, tail)?;
         Ok(())
-    }
-}
-
-/// The key of a clip in the ledger.
-fn key<'a>(place: &Option<Place>, clip: &'a FolderClip) -> &'a [u8] {
-    match place {
-        Some(Place::Alone(_)) => clip.key_below(),
-        Some(Place::Beside(_)) | None => clip.key(),
     }
 }

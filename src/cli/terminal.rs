@@ -37,7 +37,6 @@ pub fn look() -> Look {
 /// How text is shown in a file.
 pub fn look_in_a_file() -> Look {
     Look {
-        width: 100,
         glyphs: glyphs(|name| env::var(name).ok()),
         ..Look::default()
     }

@@ -53,7 +53,7 @@ pub use look::{Glyphs, Look, Tone};
 pub use pieces::Pieces;
 pub use render::{Format, Renderer};
 pub use result::{ClipFacts, Layout, Notice, Report};
-pub use schema::schema;
+pub use schema::{schema, summary_schema};
 pub use sheet::{Picture, Sheet};
 pub use summary::{MachineSummary, Spread, Summarizer, Summary, SummaryLayout};
 pub use trace::{Bucket, KINDS, Trace};
