@@ -80,7 +80,7 @@ pub fn read_folders(arguments: &Read) -> Result<Outcome, Trouble> {
         return Ok(run.worst);
     }
     let summary = match (pieces, &run.place) {
-        (Some(pieces), Some(Place::Beside(_))) => run.into_a_file(&pieces)?,
+        (Some(pieces), Some(Place::Beside(_))) => run.filed(&pieces)?,
         (pieces, _) => run.printed(pieces.as_ref())?,
     };
     if let Some(file) = &mut summary_file {
@@ -104,7 +104,7 @@ impl<'a> Run<'a> {
     }
 
     /// The clips that have to be read.
-    fn to_read(&mut self) -> Result<Vec<&'a FolderClip>, Trouble> {
+    fn unread(&mut self) -> Result<Vec<&'a FolderClip>, Trouble> {
         let clips = self.found.clips.iter().flatten();
         let Some(archive) = &mut self.archive else {
             return Ok(clips.collect());
@@ -129,7 +129,7 @@ impl<'a> Run<'a> {
         mut take: impl FnMut(&mut Self, &FolderClip, &Report) -> Result<(), Trouble>,
         mut keep: impl FnMut(&mut Self, Entry<'_>, Option<&Report>) -> Result<(), Trouble>,
     ) -> Result<(), Trouble> {
-        let list = self.to_read()?;
+        let list = self.unread()?;
         let (machines, format) = (&self.found.machines, self.arguments.format);
         let kept = self.archive.is_some();
         let progress = Progress::new(list.len());
@@ -227,7 +227,7 @@ impl<'a> Run<'a> {
     }
 
     /// Results go piece by piece into a spool and from there into their file.
-    fn into_a_file(&mut self, pieces: &Pieces) -> Result<Summary, Trouble> {
+    fn filed(&mut self, pieces: &Pieces) -> Result<Summary, Trouble> {
         self.hear(
             |_, _, _| Ok(()),
             |run, entry, report| {
