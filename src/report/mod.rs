@@ -5,6 +5,9 @@
 //! [`Format`]. Speeds are in revolutions per minute, times in seconds from the start of the sound,
 //! levels in decibels against full scale.
 //!
+//! Of many clips a [`Summarizer`] keeps a [`Brief`] of each and makes the [`Summary`], machine by
+//! machine; [`Pieces`] are their results clip by clip, to be put together later.
+//!
 //! A [`Sheet`] is the page that goes with a machine; [`history`] and [`machines`] show the job book.
 //!
 //! An [`Expectation`] says what a clip should read; a [`Comparison`] takes the frames and says what
@@ -15,6 +18,7 @@
 //! ([`Trace`]). Numbers that are not finite never reach a format: they become null, and so does
 //! the level of digital silence.
 mod advice;
+mod brief;
 mod card;
 mod comparison;
 mod expectation;
@@ -24,18 +28,21 @@ mod history;
 mod look;
 mod machine_words;
 mod page;
+mod pieces;
 mod plot;
 mod render;
 mod result;
 mod room;
 mod schema;
 mod sheet;
+mod summary;
 mod table;
 mod text;
 mod tidy;
 mod trace;
 pub mod words;
 
+pub use brief::{Brief, Finding};
 pub use card::{card_html, card_text};
 pub use comparison::{Comparison, Difference};
 pub use expectation::{Expectation, ExpectationError, Stretch};
@@ -43,8 +50,10 @@ pub use frames::{FrameKeeper, FrameLine, KeptFrames};
 pub use gather::Gatherer;
 pub use history::{air_notice, history, machines};
 pub use look::{Glyphs, Look, Tone};
+pub use pieces::Pieces;
 pub use render::{Format, Renderer};
 pub use result::{ClipFacts, Layout, Notice, Report};
-pub use schema::schema;
+pub use schema::{schema, summary_schema};
 pub use sheet::{Picture, Sheet};
+pub use summary::{MachineSummary, Spread, Summarizer, Summary, SummaryLayout};
 pub use trace::{Bucket, KINDS, Trace};
