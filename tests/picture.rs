@@ -451,6 +451,19 @@ fn several_clips_are_drawn_into_a_folder() {
         .collect();
     names.sort();
     assert_eq!(names, ["a.wav-2.svg", "a.wav.svg", "b.wav.svg"]);
+    // One that cannot be written is named, and the others are drawn.
+    let taken = Path::new(&into).join("a.wav.svg");
+    fs::remove_file(&taken).unwrap();
+    fs::create_dir(&taken).unwrap();
+    let output = run(&["read", &clips, "--picture", &into, "--format", "ndjson"]);
+    assert_eq!(output.status.code(), Some(3));
+    let told = String::from_utf8(output.stderr).unwrap();
+    let line = format!("error: cannot write `{}`: is a directory", taken.display());
+    assert!(told.contains(&line), "{told}");
+    assert_eq!(
+        output.stdout.iter().filter(|byte| **byte == b'\n').count(),
+        3
+    );
     let one = run(&["read", &clips, "--picture", &place("x.svg")]);
     assert_eq!(one.status.code(), Some(2));
     let told = String::from_utf8(one.stderr).unwrap();

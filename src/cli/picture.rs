@@ -8,7 +8,7 @@ use clap::builder::PossibleValue;
 use clap::{Args, ValueEnum};
 
 use super::exit::Outcome;
-use super::inputs::{Input, Inputs};
+use super::inputs::Input;
 use super::progress::Progress;
 use super::read::{Done, gathered, gathered_with};
 use super::trouble::Trouble;
@@ -74,13 +74,17 @@ pub struct Pictures {
 impl Pictures {
     /// As the command line asks for it; none where it does not. A place that cannot be written is
     /// told before anything is read.
-    pub fn plan(flags: &PictureFlags, found: &Inputs) -> Result<Option<Pictures>, Trouble> {
+    pub fn plan(
+        flags: &PictureFlags,
+        inputs: impl Iterator<Item = Input>,
+        several: bool,
+    ) -> Result<Option<Pictures>, Trouble> {
         let Some(path) = &flags.picture else {
             return Ok(None);
         };
-        let inputs: Vec<_> = found.list.iter().flatten().cloned().collect();
+        let inputs: Vec<_> = inputs.collect();
         let named_as_folder = path.to_string_lossy().ends_with(['/', '\\']);
-        let places = if path.is_dir() || named_as_folder || (found.several && no_ending(path)) {
+        let places = if path.is_dir() || named_as_folder || (several && no_ending(path)) {
             fs::create_dir_all(path)
                 .map_err(|error| Trouble::output(&path.to_string_lossy(), &error))?;
             in_folder(path, inputs)
@@ -89,7 +93,7 @@ impl Pictures {
                 format!("--picture {}: not a name of a picture", path.display()),
                 "a name that ends in .svg or .png, or a folder that exists",
             ));
-        } else if found.several {
+        } else if several {
             return Err(Trouble::usage(
                 format!("--picture {}: one file for several clips", path.display()),
                 "name a folder, as in `--picture pictures/`; each clip gets an SVG in it",

@@ -5,6 +5,9 @@
 //! [`Format`]. Speeds are in revolutions per minute, times in seconds from the start of the sound,
 //! levels in decibels against full scale.
 //!
+//! Of many clips a [`Summarizer`] keeps a [`Brief`] of each and makes the [`Summary`], machine by
+//! machine; [`Pieces`] are their results clip by clip, to be put together later.
+//!
 //! A [`Sheet`] is the page that goes with a machine; [`history`] and [`machines`] show the job book.
 //!
 //! A picture takes the sound as well as the frames: a [`Spectrogram`] gathers them into a [`Course`] of
@@ -18,6 +21,7 @@
 //! ([`Trace`]). Numbers that are not finite never reach a format: they become null, and so does
 //! the level of digital silence.
 mod advice;
+mod brief;
 mod card;
 mod comparison;
 mod course;
@@ -34,6 +38,7 @@ mod palette;
 mod panels;
 mod pen;
 mod picture;
+mod pieces;
 mod pixels;
 mod plot;
 mod render;
@@ -42,12 +47,14 @@ mod room;
 mod schema;
 mod sheet;
 mod spectrogram;
+mod summary;
 mod table;
 mod text;
 mod tidy;
 mod trace;
 pub mod words;
 
+pub use brief::{Brief, Finding};
 pub use card::{card_html, card_text};
 pub use comparison::{Comparison, Difference};
 pub use course::{Column, Course};
@@ -58,9 +65,11 @@ pub use history::{air_notice, history, machines};
 pub use look::{Glyphs, Look, Tone};
 pub use palette::Theme;
 pub use picture::{Drawing, PictureError};
+pub use pieces::Pieces;
 pub use render::{Format, Renderer};
 pub use result::{ClipFacts, Layout, Notice, Report};
-pub use schema::schema;
+pub use schema::{schema, summary_schema};
 pub use sheet::{Picture, Sheet};
 pub use spectrogram::Spectrogram;
+pub use summary::{MachineSummary, Spread, Summarizer, Summary, SummaryLayout};
 pub use trace::{Bucket, KINDS, Trace};

@@ -70,8 +70,7 @@ impl<W: Write> Renderer<W> {
                 if self.written > 0 {
                     writeln!(self.out)?;
                 }
-                self.out
-                    .write_all(text::render(report, self.several, &self.look).as_bytes())?;
+                self.piece(report)?;
                 for caution in &report.advice.cautions {
                     if !self.cautions.contains(caution) {
                         self.cautions.push(caution.clone());
@@ -83,16 +82,34 @@ impl<W: Write> Renderer<W> {
                     self.out
                         .write_all(if self.written == 0 { b"[\n" } else { b",\n" })?;
                 }
-                self.json(report, Tidy::lines())?;
+                self.piece(report)?;
             }
-            Format::Ndjson => {
-                self.json(report, Tidy::one_line())?;
-                self.out.write_all(b"\n")?;
+            Format::Ndjson => self.piece(report)?,
+            Format::Csv => {
+                if self.written == 0 {
+                    self.out.write_all(&csv_head())?;
+                }
+                self.piece(report)?;
             }
-            Format::Csv => self.csv(report)?,
         }
         self.written += 1;
         self.out.flush()
+    }
+
+    /// Writes a result without what stands before, between and after results.
+    pub(super) fn piece(&mut self, report: &Report) -> io::Result<()> {
+        match self.format {
+            Format::Text => {
+                let text = text::render(report, self.several, &self.look);
+                self.out.write_all(text.as_bytes())
+            }
+            Format::Json => self.json(report, Tidy::lines()),
+            Format::Ndjson => {
+                self.json(report, Tidy::one_line())?;
+                self.out.write_all(b"\n")
+            }
+            Format::Csv => self.csv(report),
+        }
     }
 
     /// Ends the output.
@@ -127,9 +144,6 @@ impl<W: Write> Renderer<W> {
         let mut rows = csv::WriterBuilder::new()
             .has_headers(false)
             .from_writer(&mut self.out);
-        if self.written == 0 {
-            rows.write_record(CSV_COLUMNS).map_err(of_the_output)?;
-        }
         report.frames.each(|line| {
             rows.serialize(Row {
                 clip: &report.clip.path,
@@ -139,6 +153,11 @@ impl<W: Write> Renderer<W> {
         })?;
         rows.flush()
     }
+}
+
+/// The first line of the CSV table.
+pub(super) fn csv_head() -> Vec<u8> {
+    (CSV_COLUMNS.join(",") + "\n").into_bytes()
 }
 
 /// The head of the CSV table: the clip, then the fields of a frame.

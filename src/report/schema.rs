@@ -2,6 +2,7 @@
 use schemars::{JsonSchema, generate::SchemaSettings};
 
 use super::result::Report;
+use super::summary::Summary;
 
 /// What `--format json` writes: one clip as an object, several as a list.
 #[derive(JsonSchema)]
@@ -20,5 +21,14 @@ pub fn schema() -> String {
         .for_serialize()
         .into_generator()
         .into_root_schema_for::<Output>();
+    format!("{:#}\n", schema.to_value())
+}
+
+/// The schema of a [`Summary`] as indented JSON, ending with a line break.
+pub fn summary_schema() -> String {
+    let schema = SchemaSettings::draft2020_12()
+        .for_serialize()
+        .into_generator()
+        .into_root_schema_for::<Summary>();
     format!("{:#}\n", schema.to_value())
 }
