@@ -8,6 +8,7 @@ use clap_complete::Shell;
 use super::book_args::{BookCommand, Save};
 use super::exit;
 use super::listen_flags::Listen;
+use super::picture::PictureFlags;
 use super::practice_flags::Practice;
 use super::sheet::Sheet;
 use super::tune_flags::Tune;
@@ -124,6 +125,8 @@ Examples:
   engine-note read trimmer.m4a
   engine-note read trimmer.m4a --machine trimmer.toml
   engine-note read saw.wav --cylinders 1 --speed-range 2000:15000
+  engine-note read trimmer.m4a --picture trimmer.svg
+  engine-note read recordings/ --picture pictures/
   engine-note read trimmer.m4a --save \"trimmer 4\"
   engine-note read recordings/                                            # a line for each clip, then each machine
   engine-note read recordings/ --format ndjson -o readings.ndjson         # interrupted: run it again, it goes on
@@ -140,7 +143,11 @@ In folders, the nearest `machine.toml` above a clip is the profile of its machin
         read; without -o that is .engine-note.ledger in the folder.
 
 In JSON one clip is an object; several clips or a folder are a list in the order of the command line, \
-        and a clip that cannot be read is left out of it and named on standard error."
+        and a clip that cannot be read is left out of it and named on standard error.
+
+The picture shows speed, firing, level and what was heard by frequency and by engine order over one time axis: \
+        whole orders are straight lines where the speed is right, lines at the even orders only mean that it is half of \
+        the truth. Several clips go into a folder as SVG."
 )]
 pub struct Read {
     /// Files or folders; `-` is standard input
@@ -163,6 +170,8 @@ pub struct Read {
     /// Samples without a header, for example s16le:48000:1 (codings u8, s16le, s24le, s32le, f32le)
     #[arg(long, value_name = "CODING:RATE:CHANNELS")]
     pub raw: Option<String>,
+    #[command(flatten)]
+    pub drawn: PictureFlags,
     #[command(flatten)]
     pub keep: Save,
 }

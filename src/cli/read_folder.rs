@@ -7,8 +7,9 @@ use super::exit::Outcome;
 use super::folder::{FolderClip, Folders, folders};
 use super::in_order::in_order;
 use super::inputs::Input;
+use super::picture::{Pictures, gathered_and_drawn};
 use super::progress::Progress;
-use super::read::{Done, gathered, look_of};
+use super::read::{Done, look_of, told};
 use super::results::{Results, over_no_clip};
 use super::since_last::{key, open, place, tell, tell_of_the_gone};
 use super::terminal::{complain, say};
@@ -31,6 +32,7 @@ struct Run<'a> {
     found: &'a Folders,
     place: Option<Place>,
     archive: Option<Archive>,
+    pictures: Option<&'a Pictures>,
     look: Look,
     /// Where nothing is kept, the summary grows as clips are read.
     summarizer: Summarizer,
@@ -48,6 +50,9 @@ pub fn read_folders(arguments: &Read) -> Result<Outcome, Trouble> {
         let clips = found.clips.iter().flatten();
         over_no_clip(flag, file, clips.map(|clip| clip.path.as_path()))?;
     }
+    let clips = found.clips.iter().flatten();
+    let clips = clips.map(|clip| Input::File(clip.path.clone()));
+    let pictures = Pictures::plan(&arguments.drawn, clips, true)?;
     let mut summary_file = summary_file
         .map(|path| Results::open(Some(path)))
         .transpose()?;
@@ -58,6 +63,7 @@ pub fn read_folders(arguments: &Read) -> Result<Outcome, Trouble> {
         found: &found,
         place: place(arguments, pieces.is_some())?,
         archive: None,
+        pictures: pictures.as_ref(),
         look,
         summarizer: Summarizer::default(),
         worst: Outcome::Read,
@@ -131,7 +137,7 @@ impl<'a> Run<'a> {
     ) -> Result<(), Trouble> {
         let list = self.unread()?;
         let (machines, format) = (&self.found.machines, self.arguments.format);
-        let kept = self.archive.is_some();
+        let (kept, pictures) = (self.archive.is_some(), self.pictures);
         let progress = Progress::new(list.len());
         let mut stopped = None;
         in_order(
@@ -146,7 +152,7 @@ impl<'a> Run<'a> {
                     clip,
                     stamp,
                     sha256,
-                    done: gathered(&input, None, machine, format, &progress),
+                    done: gathered_and_drawn(&input, None, machine, format, &progress, pictures),
                 }
             },
             |heard| {
@@ -182,6 +188,7 @@ impl<'a> Run<'a> {
                 if let Some(aside) = &done.aside {
                     complain(aside);
                 }
+                self.worst = self.worst.or_worse(told(done.picture.as_ref()));
                 (Brief::of(&machine.tag, &done.report), Some(done.report))
             }
             Err(trouble @ Trouble::Told { .. }) => {

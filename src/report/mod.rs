@@ -10,6 +10,9 @@
 //!
 //! A [`Sheet`] is the page that goes with a machine; [`history`] and [`machines`] show the job book.
 //!
+//! A picture takes the sound as well as the frames: a [`Spectrogram`] gathers them into a [`Course`] of
+//! bounded length, and a [`Drawing`] of it is an SVG or a PNG.
+//!
 //! An [`Expectation`] says what a clip should read; a [`Comparison`] takes the frames and says what
 //! differs.
 //!
@@ -21,20 +24,29 @@ mod advice;
 mod brief;
 mod card;
 mod comparison;
+mod course;
 mod expectation;
 mod frames;
 mod gather;
+mod heat;
 mod history;
+mod layout;
 mod look;
 mod machine_words;
 mod page;
+mod palette;
+mod panels;
+mod pen;
+mod picture;
 mod pieces;
+mod pixels;
 mod plot;
 mod render;
 mod result;
 mod room;
 mod schema;
 mod sheet;
+mod spectrogram;
 mod summary;
 mod table;
 mod text;
@@ -45,15 +57,19 @@ pub mod words;
 pub use brief::{Brief, Finding};
 pub use card::{card_html, card_text};
 pub use comparison::{Comparison, Difference};
+pub use course::{Column, Course};
 pub use expectation::{Expectation, ExpectationError, Stretch};
 pub use frames::{FrameKeeper, FrameLine, KeptFrames};
 pub use gather::Gatherer;
 pub use history::{air_notice, history, machines};
 pub use look::{Glyphs, Look, Tone};
+pub use palette::Theme;
+pub use picture::{Drawing, PictureError};
 pub use pieces::Pieces;
 pub use render::{Format, Renderer};
 pub use result::{ClipFacts, Layout, Notice, Report};
 pub use schema::{schema, summary_schema};
 pub use sheet::{Picture, Sheet};
+pub use spectrogram::Spectrogram;
 pub use summary::{MachineSummary, Spread, Summarizer, Summary, SummaryLayout};
 pub use trace::{Bucket, KINDS, Trace};
