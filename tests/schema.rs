@@ -30,7 +30,7 @@ fn the_schema_names_what_every_reader_may_rely_on() {
         "clip",
         "path",
         "seconds",
-        "sample_rate",
+        "sample_rate_hz",
         "channels",
         "machine",
         "frames",

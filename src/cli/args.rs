@@ -15,7 +15,7 @@ use super::values::{
     CARBURETORS, COILS, CYCLES, USES, classes, ready_names, speed, speed_range, words,
 };
 use crate::machine::{Carburetor, Class, Coil, Cycle, Origin, SpeedRange, Use};
-use crate::report::Format;
+use crate::report::{Format, Rows};
 use crate::units::Rpm;
 
 /// Hears the crank speed and the firing of a small engine from a recording, and says which
@@ -139,6 +139,9 @@ pub struct Read {
     /// How to write the result
     #[arg(short, long, value_enum, default_value_t)]
     pub format: Format,
+    /// What is a row of the table [default: frames for csv, clips for parquet]
+    #[arg(long, value_enum)]
+    pub rows: Option<Rows>,
     #[command(flatten)]
     pub known: Known,
     /// Samples without a header, for example s16le:48000:1 (codings u8, s16le, s24le, s32le, f32le)
@@ -150,7 +153,13 @@ pub struct Read {
 
 impl ValueEnum for Format {
     fn value_variants<'a>() -> &'a [Self] {
-        &[Format::Text, Format::Json, Format::Ndjson, Format::Csv]
+        &[
+            Format::Text,
+            Format::Json,
+            Format::Ndjson,
+            Format::Csv(Rows::Frames),
+            Format::Parquet(Rows::Clips),
+        ]
     }
 
     fn to_possible_value(&self) -> Option<PossibleValue> {
@@ -160,7 +169,24 @@ impl ValueEnum for Format {
             }
             Format::Json => PossibleValue::new("json").help("everything; a list for several clips"),
             Format::Ndjson => PossibleValue::new("ndjson").help("everything, a line for each clip"),
-            Format::Csv => PossibleValue::new("csv").help("a table with a row for each frame"),
+            Format::Csv(_) => PossibleValue::new("csv")
+                .help("a table for spreadsheets, with a row for each frame or each clip (--rows)"),
+            Format::Parquet(_) => PossibleValue::new("parquet").help(
+                "a table by columns for DuckDB, pandas and the like, with a row for each clip or each frame; needs -o",
+            ),
+        })
+    }
+}
+
+impl ValueEnum for Rows {
+    fn value_variants<'a>() -> &'a [Self] {
+        &[Rows::Clips, Rows::Frames]
+    }
+
+    fn to_possible_value(&self) -> Option<PossibleValue> {
+        Some(match self {
+            Rows::Clips => PossibleValue::new("clips").help("a clip: what was heard in it"),
+            Rows::Frames => PossibleValue::new("frames").help("a moment of a clip, 62.5 each second"),
         })
     }
 }

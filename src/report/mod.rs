@@ -1,9 +1,12 @@
-//! Renderings of a result: text with a chart, JSON, NDJSON, CSV, and the schema of the data.
+//! Renderings of a result: text with a chart, JSON, NDJSON, CSV, Parquet, and the schema of the data.
 //!
 //! In: [`Frame`](crate::reading::Frame)s in order into a [`Gatherer`]. Out: one [`Report`] for each
 //! clip, which every format reads, so that formats cannot disagree; a [`Renderer`] writes it as a
 //! [`Format`]. Speeds are in revolutions per minute, times in seconds from the start of the sound,
 //! levels in decibels against full scale.
+//!
+//! The names in a table are those of the JSON Schema, read from it when the table is begun. Rows of a
+//! Parquet file wait in memory until they are a row group of some 16 MB.
 //!
 //! A [`Sheet`] is the page that goes with a machine; [`history`] and [`machines`] show the job book.
 //!
@@ -16,7 +19,9 @@
 //! the level of digital silence.
 mod advice;
 mod card;
+mod columns;
 mod comparison;
+mod csv_table;
 mod expectation;
 mod frames;
 mod gather;
@@ -24,11 +29,13 @@ mod history;
 mod look;
 mod machine_words;
 mod page;
+mod parquet_table;
 mod plot;
 mod render;
 mod result;
 mod room;
 mod schema;
+mod shape;
 mod sheet;
 mod table;
 mod text;
@@ -43,7 +50,7 @@ pub use frames::{FrameKeeper, FrameLine, KeptFrames};
 pub use gather::Gatherer;
 pub use history::{air_notice, history, machines};
 pub use look::{Glyphs, Look, Tone};
-pub use render::{Format, Renderer};
+pub use render::{Format, Renderer, Rows};
 pub use result::{ClipFacts, Layout, Notice, Report};
 pub use schema::schema;
 pub use sheet::{Picture, Sheet};

@@ -29,6 +29,7 @@ pub struct ClipFacts {
     /// Length of the sound that was read, in seconds.
     pub seconds: f64,
     /// Sample rate of the clip, in samples per second.
+    #[serde(rename = "sample_rate_hz")]
     pub sample_rate: u32,
     /// Number of channels of the clip.
     pub channels: usize,

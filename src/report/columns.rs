@@ -1,0 +1,336 @@
+//! Rows taken apart into columns: the values of each, and the levels that say where they belong.
+//!
+//! A definition level counts how many of the fields and lists on the way to a value are there; a
+//! repetition level says at which of the lists a new element begins (0: a new row). This is how
+//! Parquet keeps nested data: Melnik et al., "Dremel: interactive analysis of web-scale datasets",
+//! VLDB 2010, section 4.1, and the page "Nested Encoding" of the Apache Parquet documentation.
+use std::collections::HashMap;
+use std::io::Write;
+use std::mem;
+use std::sync::Arc;
+
+use parquet::basic::{ConvertedType, LogicalType, Repetition, Type as Physical};
+use parquet::data_type::{BoolType, ByteArray, ByteArrayType, DoubleType, Int64Type};
+use parquet::errors::ParquetError;
+use parquet::file::writer::SerializedRowGroupWriter;
+use parquet::schema::types::{Type, TypePtr};
+use serde_json::Value;
+
+use super::shape::{Field, Shape};
+
+/// Bytes that a value and its levels hold in memory, about.
+const PER_VALUE: usize = 16;
+
+/// The columns of a table, with the rows that were not yet written.
+pub struct Columns {
+    fields: Vec<(String, Node)>,
+    rows: usize,
+}
+
+/// A field, which may be null.
+enum Node {
+    Leaf(Column),
+    Record(Vec<(String, Node)>),
+    List(Box<Node>),
+}
+
+/// The values of one column that are not null, and the levels of all.
+struct Column {
+    values: Values,
+    definition: Vec<i16>,
+    repetition: Vec<i16>,
+}
+
+enum Values {
+    /// Equal texts share their bytes.
+    Text(Vec<ByteArray>, HashMap<Box<str>, ByteArray>),
+    Number(Vec<f64>),
+    Whole(Vec<i64>),
+    Truth(Vec<bool>),
+}
+
+/// Where in the nesting a value stands.
+#[derive(Clone, Copy)]
+struct Place {
+    definition: i16,
+    repetition: i16,
+    /// Lists around it.
+    lists: i16,
+}
+
+impl Columns {
+    /// Columns without a row.
+    pub fn new(fields: &[Field]) -> Columns {
+        Columns {
+            fields: nodes(fields),
+            rows: 0,
+        }
+    }
+
+    /// Takes a row, an object. What is missing in it, or is not what its field holds, is null.
+    pub fn push(&mut self, row: &Value) {
+        self.rows += 1;
+        let outermost = Place {
+            definition: 0,
+            repetition: 0,
+            lists: 0,
+        };
+        for (name, node) in &mut self.fields {
+            node.take(row.get(&*name), outermost);
+        }
+    }
+
+    /// Rows that were not yet written.
+    pub fn rows(&self) -> usize {
+        self.rows
+    }
+
+    /// Bytes that they hold, about.
+    pub fn bytes(&self) -> usize {
+        self.fields.iter().map(|(_, node)| node.bytes()).sum()
+    }
+
+    /// Writes all rows as one row group and forgets them.
+    ///
+    /// # Errors
+    /// Those of the writer.
+    pub fn write<W: Write + Send>(
+        &mut self,
+        mut group: SerializedRowGroupWriter<'_, W>,
+    ) -> Result<(), ParquetError> {
+        for (_, node) in &mut self.fields {
+            node.write(&mut group)?;
+        }
+        group.close()?;
+        self.rows = 0;
+        Ok(())
+    }
+}
+
+fn nodes(fields: &[Field]) -> Vec<(String, Node)> {
+    fields
+        .iter()
+        .map(|field| (field.name.clone(), Node::new(&field.shape)))
+        .collect()
+}
+
+impl Node {
+    fn new(shape: &Shape) -> Node {
+        let values = match shape {
+            Shape::Text => Values::Text(vec![], HashMap::new()),
+            Shape::Number => Values::Number(vec![]),
+            Shape::Whole => Values::Whole(vec![]),
+            Shape::Truth => Values::Truth(vec![]),
+            Shape::Record(fields) => return Node::Record(nodes(fields)),
+            Shape::List(element) => return Node::List(Box::new(Node::new(element))),
+        };
+        Node::Leaf(Column {
+            values,
+            definition: vec![],
+            repetition: vec![],
+        })
+    }
+
+    fn take(&mut self, value: Option<&Value>, at: Place) {
+        let Some(value) = value.filter(|value| !value.is_null()) else {
+            return self.absent(at);
+        };
+        let here = Place {
+            definition: at.definition + 1,
+            ..at
+        };
+        match self {
+            Node::Leaf(column) => {
+                let fits = column.values.push(value);
+                column.level(if fits { here } else { at });
+            }
+            Node::Record(fields) => {
+                for (name, node) in fields {
+                    node.take(value.get(&*name), here);
+                }
+            }
+            Node::List(element) => {
+                let items = value.as_array().map_or(&[][..], Vec::as_slice);
+                let inside = Place {
+                    definition: here.definition + 1,
+                    lists: here.lists + 1,
+                    ..here
+                };
+                let Some((first, rest)) = items.split_first() else {
+                    return element.absent(here);
+                };
+                element.take(Some(first), inside);
+                for item in rest {
+                    let next = Place {
+                        repetition: inside.lists,
+                        ..inside
+                    };
+                    element.take(Some(item), next);
+                }
+            }
+        }
+    }
+
+    /// Nothing from here on down.
+    fn absent(&mut self, at: Place) {
+        match self {
+            Node::Leaf(column) => column.level(at),
+            Node::Record(fields) => fields.iter_mut().for_each(|(_, node)| node.absent(at)),
+            Node::List(element) => element.absent(at),
+        }
+    }
+
+    fn bytes(&self) -> usize {
+        match self {
+            Node::Leaf(column) => column.definition.len() * PER_VALUE + column.values.text_bytes(),
+            Node::Record(fields) => fields.iter().map(|(_, node)| node.bytes()).sum(),
+            Node::List(element) => element.bytes(),
+        }
+    }
+
+    fn write<W: Write + Send>(
+        &mut self,
+        group: &mut SerializedRowGroupWriter<'_, W>,
+    ) -> Result<(), ParquetError> {
+        match self {
+            Node::Leaf(column) => column.write(group),
+            Node::Record(fields) => fields
+                .iter_mut()
+                .try_for_each(|(_, node)| node.write(group)),
+            Node::List(element) => element.write(group),
+        }
+    }
+}
+
+impl Column {
+    fn level(&mut self, at: Place) {
+        self.definition.push(at.definition);
+        self.repetition.push(at.repetition);
+    }
+
+    fn write<W: Write + Send>(
+        &mut self,
+        group: &mut SerializedRowGroupWriter<'_, W>,
+    ) -> Result<(), ParquetError> {
+        let Some(mut out) = group.next_column()? else {
+            return Err(ParquetError::General("a column too many".into()));
+        };
+        let definition = Some(&*self.definition);
+        let repetition = Some(&*self.repetition);
+        match &mut self.values {
+            Values::Text(words, known) => {
+                out.typed::<ByteArrayType>()
+                    .write_batch(words, definition, repetition)?;
+                words.clear();
+                known.clear();
+            }
+            Values::Number(numbers) => {
+                out.typed::<DoubleType>()
+                    .write_batch(numbers, definition, repetition)?;
+                numbers.clear();
+            }
+            Values::Whole(numbers) => {
+                out.typed::<Int64Type>()
+                    .write_batch(numbers, definition, repetition)?;
+                numbers.clear();
+            }
+            Values::Truth(truths) => {
+                out.typed::<BoolType>()
+                    .write_batch(truths, definition, repetition)?;
+                truths.clear();
+            }
+        }
+        self.definition.clear();
+        self.repetition.clear();
+        out.close()
+    }
+}
+
+impl Values {
+    /// Takes a value; false where it is not what this column holds.
+    fn push(&mut self, value: &Value) -> bool {
+        match self {
+            Values::Text(words, known) => {
+                let written;
+                let text = match value.as_str() {
+                    Some(text) => text,
+                    None => {
+                        written = value.to_string();
+                        &written
+                    }
+                };
+                let word = match known.get(text) {
+                    Some(word) => word.clone(),
+                    None => {
+                        let word = ByteArray::from(text.as_bytes().to_vec());
+                        known.insert(text.into(), word.clone());
+                        word
+                    }
+                };
+                words.push(word);
+                true
+            }
+            Values::Number(numbers) => value.as_f64().map(|it| numbers.push(it)).is_some(),
+            Values::Whole(numbers) => value.as_i64().map(|it| numbers.push(it)).is_some(),
+            Values::Truth(truths) => value.as_bool().map(|it| truths.push(it)).is_some(),
+        }
+    }
+
+    fn text_bytes(&self) -> usize {
+        match self {
+            Values::Text(words, known) => {
+                // Each text stands in the map and behind the words that share it.
+                let texts: usize = known.keys().map(|text| 2 * text.len() + 64).sum();
+                texts + words.len() * mem::size_of::<ByteArray>()
+            }
+            Values::Number(_) | Values::Whole(_) | Values::Truth(_) => 0,
+        }
+    }
+}
+
+/// The Parquet schema of a table with these fields.
+///
+/// # Errors
+/// Where a field has a name that Parquet refuses.
+pub fn parquet_schema(fields: &[Field]) -> Result<TypePtr, ParquetError> {
+    let fields = fields.iter().map(|it| parquet_type(&it.name, &it.shape));
+    let schema = Type::group_type_builder("engine_note")
+        .with_fields(fields.collect::<Result<_, _>>()?)
+        .build()?;
+    Ok(Arc::new(schema))
+}
+
+fn parquet_type(name: &str, shape: &Shape) -> Result<TypePtr, ParquetError> {
+    let single = |physical, logical| {
+        Type::primitive_type_builder(name, physical)
+            .with_repetition(Repetition::OPTIONAL)
+            .with_logical_type(logical)
+            .build()
+    };
+    let built = match shape {
+        Shape::Text => single(Physical::BYTE_ARRAY, Some(LogicalType::String)),
+        Shape::Number => single(Physical::DOUBLE, None),
+        Shape::Whole => single(Physical::INT64, None),
+        Shape::Truth => single(Physical::BOOLEAN, None),
+        Shape::Record(fields) => {
+            let fields = fields.iter().map(|it| parquet_type(&it.name, &it.shape));
+            Type::group_type_builder(name)
+                .with_repetition(Repetition::OPTIONAL)
+                .with_fields(fields.collect::<Result<_, _>>()?)
+                .build()
+        }
+        Shape::List(element) => {
+            let repeated = Type::group_type_builder("list")
+                .with_repetition(Repetition::REPEATED)
+                .with_fields(vec![parquet_type("element", element)?])
+                .build()?;
+            Type::group_type_builder(name)
+                .with_repetition(Repetition::OPTIONAL)
+                .with_converted_type(ConvertedType::LIST)
+                .with_logical_type(Some(LogicalType::List))
+                .with_fields(vec![Arc::new(repeated)])
+                .build()
+        }
+    };
+    built.map(Arc::new)
+}

@@ -1,0 +1,109 @@
+//! The table as a Parquet file, written a row group at a time.
+use std::io;
+use std::mem;
+use std::sync::Arc;
+
+use parquet::basic::Compression;
+use parquet::file::metadata::KeyValue;
+use parquet::file::properties::WriterProperties;
+use parquet::file::writer::SerializedFileWriter;
+use serde_json::Value;
+
+use super::columns::{Columns, parquet_schema};
+use super::frames::FrameLine;
+use super::render::Rows;
+use super::result::{Layout, Report};
+use super::shape;
+use super::tidy::as_written;
+
+/// Bytes of rows that wait for their row group. About 60,000 frames, or some hundreds of clips.
+const ROW_GROUP: usize = 16 * 1024 * 1024;
+
+/// Rows after which the bytes are counted anew: counting walks all columns.
+const BETWEEN_COUNTS: usize = 64;
+
+/// Takes results one after the other and gives the bytes of a Parquet file. Memory grows neither with
+/// their number nor with their length, as long as [`ParquetTable::take`] is called after each.
+pub struct ParquetTable {
+    file: SerializedFileWriter<Vec<u8>>,
+    rows: Rows,
+    columns: Columns,
+}
+
+impl ParquetTable {
+    /// A table with a row for each of `rows`.
+    ///
+    /// # Errors
+    /// Where the schema of the data fits no Parquet file.
+    pub fn new(rows: Rows) -> io::Result<Self> {
+        let fields = match rows {
+            Rows::Clips => shape::of_clips(),
+            Rows::Frames => shape::of_frames(),
+        };
+        let layout = serde_json::to_value(Layout::Reading1)?;
+        let properties = WriterProperties::builder()
+            .set_compression(Compression::SNAPPY)
+            .set_key_value_metadata(Some(vec![KeyValue::new(
+                "schema".to_owned(),
+                layout.as_str().map(str::to_owned),
+            )]))
+            .build();
+        let schema = parquet_schema(&fields)?;
+        Ok(ParquetTable {
+            file: SerializedFileWriter::new(vec![], schema, Arc::new(properties))?,
+            rows,
+            columns: Columns::new(&fields),
+        })
+    }
+
+    /// Takes the next result.
+    ///
+    /// # Errors
+    /// Where the frames of the result cannot be read back.
+    pub fn write(&mut self, report: &Report) -> io::Result<()> {
+        match self.rows {
+            Rows::Clips => self.push(&as_written(report)?),
+            Rows::Frames => report.frames.each(|line| {
+                let row = frame_row(&report.clip.path, &line)?;
+                self.push(&row)
+            }),
+        }
+    }
+
+    /// The bytes since the last time.
+    pub fn take(&mut self) -> Vec<u8> {
+        mem::take(self.file.inner_mut())
+    }
+
+    /// The bytes since the last time, and the end of the file.
+    ///
+    /// # Errors
+    /// Where the rows do not fit the schema.
+    pub fn finish(mut self) -> io::Result<Vec<u8>> {
+        self.flush()?;
+        Ok(self.file.into_inner()?)
+    }
+
+    fn push(&mut self, row: &Value) -> io::Result<()> {
+        self.columns.push(row);
+        if self.columns.rows().is_multiple_of(BETWEEN_COUNTS) && self.columns.bytes() >= ROW_GROUP {
+            self.flush()?;
+        }
+        Ok(())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        if self.columns.rows() > 0 {
+            let group = self.file.next_row_group()?;
+            self.columns.write(group)?;
+            self.file.flush()?;
+        }
+        Ok(())
+    }
+}
+
+fn frame_row(path: &str, line: &FrameLine) -> io::Result<Value> {
+    let mut row = serde_json::to_value(line)?;
+    row["path"] = path.into();
+    Ok(row)
+}
