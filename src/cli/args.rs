@@ -122,15 +122,19 @@ Examples:
   engine-note read trimmer.m4a --machine trimmer.toml
   engine-note read saw.wav --cylinders 1 --speed-range 2000:15000
   engine-note read trimmer.m4a --save \"trimmer 4\"
-  engine-note read recordings/ --format ndjson > readings.ndjson
-  engine-note read a.wav b.wav --format csv > frames.csv
+  engine-note read recordings/ --format ndjson -o readings.ndjson
+  engine-note read a.wav b.wav --format csv -o frames.csv
+  engine-note read recordings/ --format csv --rows clips -o clips.csv
+  engine-note read recordings/ --format parquet -o clips.parquet
   arecord -f S16_LE -r 48000 -c 1 -d 10 -t raw | engine-note read - --raw s16le:48000:1
 
 The machine profile decides what the advice can say: the maker's figures are in no recording. \
         --cycle and --cylinders matter for the speed itself.
 
 In JSON one clip is an object; several clips or a folder are a list in the order of the command line, \
-        and a clip that cannot be read is left out of it and named on standard error."
+        and a clip that cannot be read is left out of it and named on standard error.
+
+Columns of tables have the names of the JSON Schema (`engine-note schema`), which end in their unit."
 )]
 pub struct Read {
     /// Files or folders; `-` is standard input
@@ -139,9 +143,12 @@ pub struct Read {
     /// How to write the result
     #[arg(short, long, value_enum, default_value_t)]
     pub format: Format,
-    /// What is a row of the table [default: frames for csv, clips for parquet]
+    /// What a row of the table is [default: a frame in csv, a clip in parquet]
     #[arg(long, value_enum)]
     pub rows: Option<Rows>,
+    /// Write the results into a file, which is there once they are whole, instead of printing them
+    #[arg(short, long, value_name = "FILE")]
+    pub output: Option<PathBuf>,
     #[command(flatten)]
     pub known: Known,
     /// Samples without a header, for example s16le:48000:1 (codings u8, s16le, s24le, s32le, f32le)

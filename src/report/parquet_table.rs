@@ -1,5 +1,5 @@
 //! The table as a Parquet file, written a row group at a time.
-use std::io;
+use std::io::{self, Write};
 use std::mem;
 use std::sync::Arc;
 
@@ -22,8 +22,9 @@ const ROW_GROUP: usize = 16 * 1024 * 1024;
 /// Rows after which the bytes are counted anew: counting walks all columns.
 const BETWEEN_COUNTS: usize = 64;
 
-/// Takes results one after the other and gives the bytes of a Parquet file. Memory grows neither with
-/// their number nor with their length, as long as [`ParquetTable::take`] is called after each.
+/// Writes results one after the other into a Parquet file. Memory grows neither with their number nor
+/// with their length. Each row group is made in memory first, so that an error of the output stays
+/// what it is.
 pub struct ParquetTable {
     file: SerializedFileWriter<Vec<u8>>,
     rows: Rows,
@@ -56,47 +57,43 @@ impl ParquetTable {
         })
     }
 
-    /// Takes the next result.
+    /// Takes the next result; writes row groups that are full.
     ///
     /// # Errors
-    /// Where the frames of the result cannot be read back.
-    pub fn write(&mut self, report: &Report) -> io::Result<()> {
+    /// Where the output cannot be written, or the frames of the result cannot be read back.
+    pub fn write(&mut self, report: &Report, out: &mut impl Write) -> io::Result<()> {
         match self.rows {
-            Rows::Clips => self.push(&as_written(report)?),
+            Rows::Clips => self.push(&as_written(report)?, out),
             Rows::Frames => report.frames.each(|line| {
                 let row = frame_row(&report.clip.path, &line)?;
-                self.push(&row)
+                self.push(&row, out)
             }),
         }
     }
 
-    /// The bytes since the last time.
-    pub fn take(&mut self) -> Vec<u8> {
-        mem::take(self.file.inner_mut())
-    }
-
-    /// The bytes since the last time, and the end of the file.
+    /// Writes the rows that wait, and the end of the file.
     ///
     /// # Errors
-    /// Where the rows do not fit the schema.
-    pub fn finish(mut self) -> io::Result<Vec<u8>> {
-        self.flush()?;
-        Ok(self.file.into_inner()?)
+    /// Where the output cannot be written.
+    pub fn finish(mut self, out: &mut impl Write) -> io::Result<()> {
+        self.flush(out)?;
+        out.write_all(&self.file.into_inner()?)
     }
 
-    fn push(&mut self, row: &Value) -> io::Result<()> {
+    fn push(&mut self, row: &Value, out: &mut impl Write) -> io::Result<()> {
         self.columns.push(row);
         if self.columns.rows().is_multiple_of(BETWEEN_COUNTS) && self.columns.bytes() >= ROW_GROUP {
-            self.flush()?;
+            self.flush(out)?;
         }
         Ok(())
     }
 
-    fn flush(&mut self) -> io::Result<()> {
+    fn flush(&mut self, out: &mut impl Write) -> io::Result<()> {
         if self.columns.rows() > 0 {
             let group = self.file.next_row_group()?;
             self.columns.write(group)?;
             self.file.flush()?;
+            out.write_all(&mem::take(self.file.inner_mut()))?;
         }
         Ok(())
     }

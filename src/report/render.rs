@@ -111,10 +111,11 @@ impl<W: Write> Renderer<W> {
                 let first = self.written == 0;
                 csv_table::write(&mut self.out, rows, report, first)?;
             }
-            Format::Parquet(rows) => self.parquet(rows)?.write(report)?,
-        }
-        if let Some(table) = &mut self.table {
-            self.out.write_all(&table.take())?;
+            Format::Parquet(rows) => {
+                let mut table = self.parquet(rows)?;
+                table.write(report, &mut self.out)?;
+                self.table = Some(table);
+            }
         }
         self.written += 1;
         self.out.flush()
@@ -127,10 +128,7 @@ impl<W: Write> Renderer<W> {
     pub fn finish(mut self) -> io::Result<()> {
         match (self.format, self.several, self.written) {
             (Format::Parquet(rows), _, _) => {
-                self.parquet(rows)?;
-                if let Some(table) = self.table.take() {
-                    self.out.write_all(&table.finish()?)?;
-                }
+                self.parquet(rows)?.finish(&mut self.out)?;
             }
             (Format::Csv(rows), _, 0) => csv_table::head(&mut self.out, rows)?,
             (Format::Json, true, 0) => self.out.write_all(b"[]\n")?,
@@ -149,12 +147,10 @@ impl<W: Write> Renderer<W> {
         report.serialize(&mut serializer).map_err(io::Error::from)
     }
 
-    /// The table, begun where it was not.
-    fn parquet(&mut self, rows: Rows) -> io::Result<&mut ParquetTable> {
-        let table = match self.table.take() {
-            Some(table) => table,
-            None => ParquetTable::new(rows)?,
-        };
-        Ok(self.table.insert(table))
+    /// The table so far, begun where it was not.
+    fn parquet(&mut self, rows: Rows) -> io::Result<ParquetTable> {
+        self.table
+            .take()
+            .map_or_else(|| ParquetTable::new(rows), Ok)
     }
 }
