@@ -10,8 +10,8 @@ use engine_note::reading::{
     UnreadableTime,
 };
 use engine_note::report::{
-    ClipFacts, Format, FrameKeeper, Gatherer, Glyphs, Layout, Look, Notice, Renderer, Report,
-    Rows, Trace, schema,
+    ClipFacts, Format, FrameKeeper, Gatherer, Glyphs, Layout, Look, Notice, Renderer, Report, Rows,
+    Trace, schema,
 };
 use engine_note::tach::{Speed, Unreadable};
 use engine_note::units::{Decibels, Hertz, Rpm, Seconds};

@@ -193,7 +193,9 @@ impl ValueEnum for Rows {
     fn to_possible_value(&self) -> Option<PossibleValue> {
         Some(match self {
             Rows::Clips => PossibleValue::new("clips").help("a clip: what was heard in it"),
-            Rows::Frames => PossibleValue::new("frames").help("a moment of a clip, 62.5 each second"),
+            Rows::Frames => {
+                PossibleValue::new("frames").help("a moment of a clip, 62.5 each second")
+            }
         })
     }
 }

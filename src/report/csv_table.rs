@@ -74,7 +74,9 @@ fn frames(out: &mut impl Write, report: &Report) -> io::Result<()> {
 }
 
 fn table<W: Write>(out: W) -> csv::Writer<W> {
-    csv::WriterBuilder::new().has_headers(false).from_writer(out)
+    csv::WriterBuilder::new()
+        .has_headers(false)
+        .from_writer(out)
 }
 
 /// The error of the output itself: the table writer's own conversion hides what kind it is.
