@@ -1,9 +1,9 @@
 """Reads an archive of clips that is too large for one machine, on a Dask cluster: docs/archive.md.
 
 The list of clips is cut into shards. Each shard is one task: a run of `engine-note read` that writes a
-Parquet file under a temporary name and then gives it its own, which follows from the list
-and the flags alone. So a task may be run again at any time, by anybody, and gives the same file.
-One pass at the end joins the files.
+Parquet file under a temporary name and then gives it its own, which follows from the list and the flags
+alone. So a task may be run again at any time, by anybody, and gives the same file. One pass at the end
+joins the files.
 """
 
 import argparse

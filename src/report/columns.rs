@@ -42,11 +42,19 @@ struct Column {
 }
 
 enum Values {
-    /// Equal texts share their bytes.
-    Text(Vec<ByteArray>, HashMap<Box<str>, ByteArray>),
+    Text(Texts),
     Number(Vec<f64>),
     Whole(Vec<i64>),
     Truth(Vec<bool>),
+}
+
+/// Texts of a column; equal ones share their bytes.
+#[derive(Default)]
+struct Texts {
+    all: Vec<ByteArray>,
+    known: HashMap<Box<str>, ByteArray>,
+    /// Bytes of those that are known.
+    bytes: usize,
 }
 
 /// Where in the nesting a value stands.
@@ -117,7 +125,7 @@ fn nodes(fields: &[Field]) -> Vec<(String, Node)> {
 impl Node {
     fn new(shape: &Shape) -> Node {
         let values = match shape {
-            Shape::Text => Values::Text(vec![], HashMap::new()),
+            Shape::Text => Values::Text(Texts::default()),
             Shape::Number => Values::Number(vec![]),
             Shape::Whole => Values::Whole(vec![]),
             Shape::Truth => Values::Truth(vec![]),
@@ -218,11 +226,10 @@ impl Column {
         let definition = Some(&*self.definition);
         let repetition = Some(&*self.repetition);
         match &mut self.values {
-            Values::Text(words, known) => {
+            Values::Text(texts) => {
                 out.typed::<ByteArrayType>()
-                    .write_batch(words, definition, repetition)?;
-                words.clear();
-                known.clear();
+                    .write_batch(&texts.all, definition, repetition)?;
+                *texts = Texts::default();
             }
             Values::Number(numbers) => {
                 out.typed::<DoubleType>()
@@ -250,24 +257,11 @@ impl Values {
     /// Takes a value; false where it is not what this column holds.
     fn push(&mut self, value: &Value) -> bool {
         match self {
-            Values::Text(words, known) => {
-                let written;
-                let text = match value.as_str() {
-                    Some(text) => text,
-                    None => {
-                        written = value.to_string();
-                        &written
-                    }
-                };
-                let word = match known.get(text) {
-                    Some(word) => word.clone(),
-                    None => {
-                        let word = ByteArray::from(text.as_bytes().to_vec());
-                        known.insert(text.into(), word.clone());
-                        word
-                    }
-                };
-                words.push(word);
+            Values::Text(texts) => {
+                match value.as_str() {
+                    Some(text) => texts.push(text),
+                    None => texts.push(&value.to_string()),
+                }
                 true
             }
             Values::Number(numbers) => value.as_f64().map(|it| numbers.push(it)).is_some(),
@@ -276,15 +270,30 @@ impl Values {
         }
     }
 
+    /// Bytes beyond those of each value.
     fn text_bytes(&self) -> usize {
         match self {
-            Values::Text(words, known) => {
-                // Each text stands in the map and behind the words that share it.
-                let texts: usize = known.keys().map(|text| 2 * text.len() + 64).sum();
-                texts + words.len() * mem::size_of::<ByteArray>()
-            }
+            Values::Text(texts) => texts.bytes + texts.all.len() * mem::size_of::<ByteArray>(),
             Values::Number(_) | Values::Whole(_) | Values::Truth(_) => 0,
         }
+    }
+}
+
+impl Texts {
+    /// What a text costs besides its bytes, which stand in the map and behind its key.
+    const ENTRY: usize = 128;
+
+    fn push(&mut self, text: &str) {
+        let shared = match self.known.get(text) {
+            Some(shared) => shared.clone(),
+            None => {
+                let new = ByteArray::from(text.as_bytes().to_vec());
+                self.bytes += 2 * text.len() + Self::ENTRY;
+                self.known.insert(text.into(), new.clone());
+                new
+            }
+        };
+        self.all.push(shared);
     }
 }
 
@@ -333,4 +342,127 @@ fn parquet_type(name: &str, shape: &Shape) -> Result<TypePtr, ParquetError> {
         }
     };
     built.map(Arc::new)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    fn record(fields: Vec<(&str, Shape)>) -> Shape {
+        let fields = fields.into_iter().map(|(name, shape)| Field {
+            name: name.into(),
+            shape,
+        });
+        Shape::Record(fields.collect())
+    }
+
+    fn list(element: Shape) -> Shape {
+        Shape::List(Box::new(element))
+    }
+
+    /// Columns by name: repetition levels, and which values are there.
+    fn levels(
+        nodes: &[(String, Node)],
+        path: &str,
+        found: &mut Vec<(String, Vec<i16>, Vec<bool>)>,
+    ) {
+        for (name, node) in nodes {
+            let path = format!("{path}{name}");
+            let mut node = node;
+            while let Node::List(element) = node {
+                node = element.as_ref();
+            }
+            match node {
+                Node::Record(inner) => levels(inner, &format!("{path}."), found),
+                Node::Leaf(column) => {
+                    let highest = column.definition.iter().max().copied();
+                    let there = column.definition.iter().map(|it| Some(*it) == highest);
+                    found.push((path, column.repetition.clone(), there.collect()));
+                }
+                Node::List(_) => unreachable!("lists are gone into"),
+            }
+        }
+    }
+
+    /// The two records and the columns of Melnik et al., VLDB 2010, figures 2 and 3.
+    #[test]
+    fn published_records_come_apart_as_published() {
+        let language = record(vec![("Code", Shape::Text), ("Country", Shape::Text)]);
+        let name = record(vec![("Language", list(language)), ("Url", Shape::Text)]);
+        let links = record(vec![
+            ("Backward", list(Shape::Whole)),
+            ("Forward", list(Shape::Whole)),
+        ]);
+        let Shape::Record(fields) = record(vec![
+            ("DocId", Shape::Whole),
+            ("Links", links),
+            ("Name", list(name)),
+        ]) else {
+            unreachable!("a record")
+        };
+        let mut columns = Columns::new(&fields);
+        columns.push(&json!({
+            "DocId": 10,
+            "Links": {"Forward": [20, 40, 60]},
+            "Name": [
+                {"Language": [{"Code": "en-us", "Country": "us"}, {"Code": "en"}], "Url": "http://A"},
+                {"Url": "http://B"},
+                {"Language": [{"Code": "en-gb", "Country": "gb"}]},
+            ],
+        }));
+        columns.push(&json!({
+            "DocId": 20,
+            "Links": {"Backward": [10, 30], "Forward": [80]},
+            "Name": [{"Url": "http://C"}],
+        }));
+        let mut found = vec![];
+        levels(&columns.fields, "", &mut found);
+        let (yes, no) = (true, false);
+        let published = [
+            ("DocId", vec![0, 0], vec![yes, yes]),
+            ("Links.Backward", vec![0, 0, 1], vec![no, yes, yes]),
+            ("Links.Forward", vec![0, 1, 1, 0], vec![yes; 4]),
+            (
+                "Name.Language.Code",
+                vec![0, 2, 1, 1, 0],
+                vec![yes, yes, no, yes, no],
+            ),
+            (
+                "Name.Language.Country",
+                vec![0, 2, 1, 1, 0],
+                vec![yes, no, no, yes, no],
+            ),
+            ("Name.Url", vec![0, 1, 1, 0], vec![yes, yes, no, yes]),
+        ];
+        let published = published.map(|(name, levels, there)| (name.to_owned(), levels, there));
+        assert_eq!(found, published);
+    }
+
+    #[test]
+    fn what_does_not_fit_is_null_and_never_shifts_its_neighbours() {
+        let Shape::Record(fields) = record(vec![
+            ("n", Shape::Number),
+            ("w", Shape::Whole),
+            ("t", Shape::Truth),
+            ("l", list(Shape::Number)),
+        ]) else {
+            unreachable!("a record")
+        };
+        let mut columns = Columns::new(&fields);
+        columns.push(&json!({"n": "x", "w": 1.5, "t": 0, "l": 3}));
+        columns.push(&json!({"n": 1, "w": 2, "t": true, "l": [null, 4]}));
+        columns.push(&json!([]));
+        let mut found = vec![];
+        levels(&columns.fields, "", &mut found);
+        let there: Vec<_> = found.into_iter().map(|(_, _, there)| there).collect();
+        let single = vec![false, true, false];
+        let expected = [
+            single.clone(),
+            single.clone(),
+            single,
+            vec![false, false, true, false],
+        ];
+        assert_eq!(there, expected);
+    }
 }

@@ -19,9 +19,6 @@ use super::tidy::as_written;
 /// Bytes of rows that wait for their row group. About 60,000 frames, or some hundreds of clips.
 const ROW_GROUP: usize = 16 * 1024 * 1024;
 
-/// Rows after which the bytes are counted anew: counting walks all columns.
-const BETWEEN_COUNTS: usize = 64;
-
 /// Writes results one after the other into a Parquet file. Memory grows neither with their number nor
 /// with their length. Each row group is made in memory first, so that an error of the output stays
 /// what it is.
@@ -82,7 +79,7 @@ impl ParquetTable {
 
     fn push(&mut self, row: &Value, out: &mut impl Write) -> io::Result<()> {
         self.columns.push(row);
-        if self.columns.rows().is_multiple_of(BETWEEN_COUNTS) && self.columns.bytes() >= ROW_GROUP {
+        if self.columns.bytes() >= ROW_GROUP {
             self.flush(out)?;
         }
         Ok(())
