@@ -89,11 +89,13 @@ docs: ## the library's documentation, warnings denied
 	RUSTDOCFLAGS='-D warnings' cargo doc --locked --no-deps
 	@echo 'open target/doc/engine_note/index.html'
 
-schema: ## write docs/reading.schema.json and docs/events.schema.json anew from the types
+schema: ## write the schemas in docs anew from the types
 	cargo run --locked --quiet -- schema > target/reading.schema.json
 	mv target/reading.schema.json docs/reading.schema.json
 	cargo run --locked --quiet -- schema --events > target/events.schema.json
 	mv target/events.schema.json docs/events.schema.json
+	cargo run --locked --quiet -- schema --summary > target/summary.schema.json
+	mv target/summary.schema.json docs/summary.schema.json
 
 man: ## man pages into target/man
 	cargo build --release --locked

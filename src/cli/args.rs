@@ -68,6 +68,9 @@ Examples:
         /// The lines of `tune --events ndjson` instead of the results of `read`
         #[arg(long)]
         events: bool,
+        /// The summary that `read --summary FILE` writes
+        #[arg(long, conflicts_with = "events")]
+        summary: bool,
     },
     Procedure(Procedure),
     /// Print the completions for a shell
@@ -122,7 +125,9 @@ Examples:
   engine-note read trimmer.m4a --machine trimmer.toml
   engine-note read saw.wav --cylinders 1 --speed-range 2000:15000
   engine-note read trimmer.m4a --save \"trimmer 4\"
-  engine-note read recordings/ --format ndjson -o readings.ndjson
+  engine-note read recordings/                                            # a line for each clip, then each machine
+  engine-note read recordings/ --format ndjson -o readings.ndjson         # interrupted: run it again, it goes on
+  engine-note read recordings/ --format ndjson -o readings.ndjson --since-last --summary machines.json
   engine-note read a.wav b.wav --format csv -o frames.csv
   engine-note read recordings/ --format csv --rows clips -o clips.csv
   engine-note read recordings/ --format parquet -o clips.parquet
@@ -130,6 +135,11 @@ Examples:
 
 The machine profile decides what the advice can say: the maker's figures are in no recording. \
         --cycle and --cylinders matter for the speed itself.
+
+In folders, the nearest `machine.toml` above a clip is the profile of its machine, --machine over it. A machine goes by \
+        the name in its profile, without one by its folder. Clips that cannot be read are named when they are met and \
+        once more at the end. Folders into a file leave FILE.ledger beside it, by which --since-last knows what it has \
+        read; without -o that is .engine-note.ledger in the folder.
 
 In JSON one clip is an object; several clips or a folder are a list in the order of the command line, \
         and a clip that cannot be read is left out of it and named on standard error.
@@ -149,6 +159,12 @@ pub struct Read {
     /// Write the results into a file, which is there once they are whole, instead of printing them
     #[arg(short, long, value_name = "FILE")]
     pub output: Option<PathBuf>,
+    /// With folders: write the summary of all clips, machine by machine, as JSON into a file
+    #[arg(long, value_name = "FILE")]
+    pub summary: Option<PathBuf>,
+    /// With a folder: read only what is new or changed since the last run
+    #[arg(long)]
+    pub since_last: bool,
     #[command(flatten)]
     pub known: Known,
     /// Samples without a header, for example s16le:48000:1 (codings u8, s16le, s24le, s32le, f32le)

@@ -15,6 +15,7 @@ mod check;
 mod closing;
 mod desk;
 mod exit;
+mod folder;
 mod hands;
 mod hear;
 mod in_order;
@@ -36,11 +37,13 @@ mod procedure;
 mod profile;
 mod progress;
 mod read;
+mod read_folder;
 mod ready;
 mod rehearsal;
 mod results;
 mod screen;
 mod sheet;
+mod since_last;
 mod stream;
 mod synth;
 mod terminal;
@@ -95,7 +98,9 @@ fn command(command: Command) -> Result<Outcome, Trouble> {
         Command::Machine(command) => machine::machine(command),
         Command::Practice(arguments) => practice::practice(&arguments),
         Command::Tune(arguments) => tune::tune(&arguments),
-        Command::Schema { events } => paper::schema(events).map(|()| Outcome::Read),
+        Command::Schema { events, summary } => {
+            paper::schema(events, summary).map(|()| Outcome::Read)
+        }
         Command::Procedure(arguments) => procedure::card(&arguments),
         Command::Book(command) => book::book(command),
         Command::Sheet(arguments) => sheet::sheet(&arguments),

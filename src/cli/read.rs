@@ -9,12 +9,13 @@ use super::in_order::in_order;
 use super::inputs::{Input, Inputs, inputs};
 use super::profile::{known, load, over};
 use super::progress::Progress;
-use super::results::Results;
-use super::terminal::{complain, look};
+use super::read_folder::read_folders;
+use super::results::{Results, over_no_clip};
+use super::terminal::{complain, look, look_in_a_file};
 use super::trouble::Trouble;
 use crate::capture::RawFormat;
 use crate::machine::Profile;
-use crate::report::{Format, Gatherer, Renderer, Report};
+use crate::report::{Format, Gatherer, Look, Renderer, Report};
 
 /// A clip that was read.
 pub struct Done {
@@ -26,6 +27,21 @@ pub struct Done {
 
 /// Runs the command.
 pub fn read(arguments: &Read) -> Result<Outcome, Trouble> {
+    let by_itself = arguments.keep.save.is_some() || arguments.raw.is_some();
+    if !by_itself && arguments.clips.iter().all(|path| path.is_dir()) {
+        return read_folders(arguments);
+    }
+    if arguments.since_last || arguments.summary.is_some() {
+        let flag = if arguments.since_last {
+            "--since-last"
+        } else {
+            "--summary"
+        };
+        return Err(Trouble::usage(
+            format!("{flag} is for folders"),
+            "put the clips into a folder and name that",
+        ));
+    }
     let machine = known(&arguments.known)?;
     let raw = raw_format(arguments)?;
     let found = inputs(&arguments.clips)?;
@@ -34,7 +50,12 @@ pub fn read(arguments: &Read) -> Result<Outcome, Trouble> {
     }
     let mut results = results(arguments, &found)?;
     let progress = Progress::new(found.list.len());
-    let mut renderer = Renderer::new(&mut results, arguments.format, found.several, look());
+    let mut renderer = Renderer::new(
+        &mut results,
+        arguments.format,
+        found.several,
+        look_of(arguments),
+    );
     let mut worst = Outcome::Read;
     let mut stopped = None;
     in_order(
@@ -102,7 +123,7 @@ fn read_and_keep(arguments: &Read, found: &Inputs) -> Result<Outcome, Trouble> {
     let progress = Progress::new(1);
     let done = gathered(input, None, &machine, arguments.format, &progress)?;
     let mut results = results(arguments, found)?;
-    let mut renderer = Renderer::new(&mut results, arguments.format, false, look());
+    let mut renderer = Renderer::new(&mut results, arguments.format, false, look_of(arguments));
     progress.done(|| {
         renderer
             .write(&done.report)
@@ -115,21 +136,22 @@ fn read_and_keep(arguments: &Read, found: &Inputs) -> Result<Outcome, Trouble> {
     keeping.keep(path, &done.report)
 }
 
+/// How text is shown where the results go.
+pub fn look_of(arguments: &Read) -> Look {
+    match arguments.output.as_deref() {
+        Some(path) if path.as_os_str() != "-" => look_in_a_file(),
+        _ => look(),
+    }
+}
+
 /// Where the results go; never over a clip that is read.
 fn results(arguments: &Read, found: &Inputs) -> Result<Results, Trouble> {
-    let output = arguments.output.as_deref();
-    let place = output.and_then(|path| path.canonicalize().ok());
-    let clip = |input: &Input| match input {
-        Input::File(path) => path.canonicalize().ok() == place,
-        Input::Stream => false,
-    };
-    if place.is_some() && found.list.iter().flatten().any(clip) {
-        return Err(Trouble::usage(
-            "`--output` names a clip that is to be read",
-            "name another file: the results would take the place of the clip",
-        ));
-    }
-    Results::open(output)
+    let clips = found.list.iter().flatten().filter_map(|input| match input {
+        Input::File(path) => Some(path.as_path()),
+        Input::Stream => None,
+    });
+    over_no_clip("--output", arguments.output.as_deref(), clips)?;
+    Results::open(arguments.output.as_deref())
 }
 
 /// Reads one clip to its end.

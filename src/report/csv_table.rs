@@ -11,7 +11,10 @@ use super::shape::{self, single_values};
 use super::tidy::as_written;
 
 /// The names of the columns: as in the JSON Schema, with dots between the levels.
-pub fn head(out: &mut impl Write, rows: Rows) -> io::Result<()> {
+///
+/// # Errors
+/// None that is known: it is written in memory.
+pub fn head(rows: Rows) -> io::Result<Vec<u8>> {
     let fields = match rows {
         Rows::Clips => shape::of_clips_in_brief(),
         Rows::Frames => shape::of_frames(),
@@ -19,19 +22,19 @@ pub fn head(out: &mut impl Write, rows: Rows) -> io::Result<()> {
     let names = single_values(&fields)
         .into_iter()
         .map(|path| path.join("."));
-    let mut table = table(out);
+    let mut out = vec![];
+    let mut table = table(&mut out);
     table.write_record(names).map_err(of_the_output)?;
-    table.flush()
+    table.flush()?;
+    drop(table);
+    Ok(out)
 }
 
-/// The rows of a result; the head before them where they are the first.
+/// The rows of a result.
 ///
 /// # Errors
 /// Where the output cannot be written, or the frames of the result cannot be read back.
-pub fn write(out: &mut impl Write, rows: Rows, report: &Report, first: bool) -> io::Result<()> {
-    if first {
-        head(out, rows)?;
-    }
+pub fn write(out: &mut impl Write, rows: Rows, report: &Report) -> io::Result<()> {
     match rows {
         Rows::Clips => clip(out, report),
         Rows::Frames => frames(out, report),

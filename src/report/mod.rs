@@ -8,6 +8,9 @@
 //! The names in a table are those of the JSON Schema, read from it when the table is begun. Rows of a
 //! Parquet file wait in memory until they are a row group of some 16 MB.
 //!
+//! Of many clips a [`Summarizer`] keeps a [`Brief`] of each and makes the [`Summary`], machine by
+//! machine; [`Pieces`] are their results clip by clip, to be put together later.
+//!
 //! A [`Sheet`] is the page that goes with a machine; [`history`] and [`machines`] show the job book.
 //!
 //! An [`Expectation`] says what a clip should read; a [`Comparison`] takes the frames and says what
@@ -18,6 +21,7 @@
 //! ([`Trace`]). Numbers that are not finite never reach a format: they become null, and so does
 //! the level of digital silence.
 mod advice;
+mod brief;
 mod card;
 mod columns;
 mod comparison;
@@ -30,6 +34,7 @@ mod look;
 mod machine_words;
 mod page;
 mod parquet_table;
+mod pieces;
 mod plot;
 mod render;
 mod result;
@@ -37,12 +42,14 @@ mod room;
 mod schema;
 mod shape;
 mod sheet;
+mod summary;
 mod table;
 mod text;
 mod tidy;
 mod trace;
 pub mod words;
 
+pub use brief::{Brief, Finding};
 pub use card::{card_html, card_text};
 pub use comparison::{Comparison, Difference};
 pub use expectation::{Expectation, ExpectationError, Stretch};
@@ -50,8 +57,10 @@ pub use frames::{FrameKeeper, FrameLine, KeptFrames};
 pub use gather::Gatherer;
 pub use history::{air_notice, history, machines};
 pub use look::{Glyphs, Look, Tone};
+pub use pieces::Pieces;
 pub use render::{Format, Renderer, Rows};
 pub use result::{ClipFacts, Layout, Notice, Report};
-pub use schema::schema;
+pub use schema::{schema, summary_schema};
 pub use sheet::{Picture, Sheet};
+pub use summary::{MachineSummary, Spread, Summarizer, Summary, SummaryLayout};
 pub use trace::{Bucket, KINDS, Trace};

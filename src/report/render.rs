@@ -88,8 +88,7 @@ impl<W: Write> Renderer<W> {
                 if self.written > 0 {
                     writeln!(self.out)?;
                 }
-                self.out
-                    .write_all(text::render(report, self.several, &self.look).as_bytes())?;
+                self.piece(report)?;
                 for caution in &report.advice.cautions {
                     if !self.cautions.contains(caution) {
                         self.cautions.push(caution.clone());
@@ -101,24 +100,41 @@ impl<W: Write> Renderer<W> {
                     self.out
                         .write_all(if self.written == 0 { b"[\n" } else { b",\n" })?;
                 }
-                self.json(report, Tidy::lines())?;
+                self.piece(report)?;
             }
+            Format::Ndjson => self.piece(report)?,
+            Format::Csv(rows) => {
+                if self.written == 0 {
+                    self.out.write_all(&csv_table::head(rows)?)?;
+                }
+                self.piece(report)?;
+            }
+            Format::Parquet(_) => self.piece(report)?,
+        }
+        self.written += 1;
+        self.out.flush()
+    }
+
+    /// Writes a result without what stands before, between and after results.
+    pub(super) fn piece(&mut self, report: &Report) -> io::Result<()> {
+        match self.format {
+            Format::Text => {
+                let text = text::render(report, self.several, &self.look);
+                self.out.write_all(text.as_bytes())
+            }
+            Format::Json => self.json(report, Tidy::lines()),
             Format::Ndjson => {
                 self.json(report, Tidy::one_line())?;
-                self.out.write_all(b"\n")?;
+                self.out.write_all(b"\n")
             }
-            Format::Csv(rows) => {
-                let first = self.written == 0;
-                csv_table::write(&mut self.out, rows, report, first)?;
-            }
+            Format::Csv(rows) => csv_table::write(&mut self.out, rows, report),
             Format::Parquet(rows) => {
                 let mut table = self.parquet(rows)?;
                 table.write(report, &mut self.out)?;
                 self.table = Some(table);
+                Ok(())
             }
         }
-        self.written += 1;
-        self.out.flush()
     }
 
     /// Ends the output.
@@ -130,7 +146,7 @@ impl<W: Write> Renderer<W> {
             (Format::Parquet(rows), _, _) => {
                 self.parquet(rows)?.finish(&mut self.out)?;
             }
-            (Format::Csv(rows), _, 0) => csv_table::head(&mut self.out, rows)?,
+            (Format::Csv(rows), _, 0) => self.out.write_all(&csv_table::head(rows)?)?,
             (Format::Json, true, 0) => self.out.write_all(b"[]\n")?,
             (Format::Json, true, _) => self.out.write_all(b"]\n")?,
             (Format::Text, _, _) => {

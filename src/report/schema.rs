@@ -3,6 +3,7 @@ use schemars::{JsonSchema, generate::SchemaSettings};
 use serde_json::Value;
 
 use super::result::Report;
+use super::summary::Summary;
 
 /// What `--format json` writes: one clip as an object, several as a list.
 #[derive(JsonSchema)]
@@ -31,4 +32,9 @@ fn made_from<T: JsonSchema>() -> Value {
         .into_generator()
         .into_root_schema_for::<T>()
         .to_value()
+}
+
+/// The schema of a [`Summary`] as indented JSON, ending with a line break.
+pub fn summary_schema() -> String {
+    format!("{:#}\n", made_from::<Summary>())
 }
