@@ -1,7 +1,6 @@
 //! The command line as types, and the help that teaches it.
 use std::path::PathBuf;
 
-use clap::builder::PossibleValue;
 use clap::{ArgGroup, Args, Parser, Subcommand, ValueEnum, value_parser};
 use clap_complete::Shell;
 
@@ -172,48 +171,6 @@ pub struct Read {
     pub raw: Option<String>,
     #[command(flatten)]
     pub keep: Save,
-}
-
-impl ValueEnum for Format {
-    fn value_variants<'a>() -> &'a [Self] {
-        &[
-            Format::Text,
-            Format::Json,
-            Format::Ndjson,
-            Format::Csv(Rows::Frames),
-            Format::Parquet(Rows::Clips),
-        ]
-    }
-
-    fn to_possible_value(&self) -> Option<PossibleValue> {
-        Some(match self {
-            Format::Text => {
-                PossibleValue::new("text").help("for people: a sentence, a chart, spans, advice")
-            }
-            Format::Json => PossibleValue::new("json").help("everything; a list for several clips"),
-            Format::Ndjson => PossibleValue::new("ndjson").help("everything, a line for each clip"),
-            Format::Csv(_) => PossibleValue::new("csv")
-                .help("a table for spreadsheets, with a row for each frame or each clip (--rows)"),
-            Format::Parquet(_) => PossibleValue::new("parquet").help(
-                "a table by columns for DuckDB, pandas and the like, with a row for each clip or each frame; needs -o",
-            ),
-        })
-    }
-}
-
-impl ValueEnum for Rows {
-    fn value_variants<'a>() -> &'a [Self] {
-        &[Rows::Clips, Rows::Frames]
-    }
-
-    fn to_possible_value(&self) -> Option<PossibleValue> {
-        Some(match self {
-            Rows::Clips => PossibleValue::new("clips").help("a clip: what was heard in it"),
-            Rows::Frames => {
-                PossibleValue::new("frames").help("a moment of a clip, 62.5 each second")
-            }
-        })
-    }
 }
 
 /// Make a test signal with a known truth from a scene file

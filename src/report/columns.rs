@@ -7,13 +7,10 @@
 use std::collections::HashMap;
 use std::io::Write;
 use std::mem;
-use std::sync::Arc;
 
-use parquet::basic::{ConvertedType, LogicalType, Repetition, Type as Physical};
 use parquet::data_type::{BoolType, ByteArray, ByteArrayType, DoubleType, Int64Type};
 use parquet::errors::ParquetError;
 use parquet::file::writer::SerializedRowGroupWriter;
-use parquet::schema::types::{Type, TypePtr};
 use serde_json::Value;
 
 use super::shape::{Field, Shape};
@@ -295,53 +292,6 @@ impl Texts {
         };
         self.all.push(shared);
     }
-}
-
-/// The Parquet schema of a table with these fields.
-///
-/// # Errors
-/// Where a field has a name that Parquet refuses.
-pub fn parquet_schema(fields: &[Field]) -> Result<TypePtr, ParquetError> {
-    let fields = fields.iter().map(|it| parquet_type(&it.name, &it.shape));
-    let schema = Type::group_type_builder("engine_note")
-        .with_fields(fields.collect::<Result<_, _>>()?)
-        .build()?;
-    Ok(Arc::new(schema))
-}
-
-fn parquet_type(name: &str, shape: &Shape) -> Result<TypePtr, ParquetError> {
-    let single = |physical, logical| {
-        Type::primitive_type_builder(name, physical)
-            .with_repetition(Repetition::OPTIONAL)
-            .with_logical_type(logical)
-            .build()
-    };
-    let built = match shape {
-        Shape::Text => single(Physical::BYTE_ARRAY, Some(LogicalType::String)),
-        Shape::Number => single(Physical::DOUBLE, None),
-        Shape::Whole => single(Physical::INT64, None),
-        Shape::Truth => single(Physical::BOOLEAN, None),
-        Shape::Record(fields) => {
-            let fields = fields.iter().map(|it| parquet_type(&it.name, &it.shape));
-            Type::group_type_builder(name)
-                .with_repetition(Repetition::OPTIONAL)
-                .with_fields(fields.collect::<Result<_, _>>()?)
-                .build()
-        }
-        Shape::List(element) => {
-            let repeated = Type::group_type_builder("list")
-                .with_repetition(Repetition::REPEATED)
-                .with_fields(vec![parquet_type("element", element)?])
-                .build()?;
-            Type::group_type_builder(name)
-                .with_repetition(Repetition::OPTIONAL)
-                .with_converted_type(ConvertedType::LIST)
-                .with_logical_type(Some(LogicalType::List))
-                .with_fields(vec![Arc::new(repeated)])
-                .build()
-        }
-    };
-    built.map(Arc::new)
 }
 
 #[cfg(test)]

@@ -3,17 +3,19 @@ use std::io::{self, Write};
 use std::mem;
 use std::sync::Arc;
 
-use parquet::basic::Compression;
+use parquet::basic::{Compression, ConvertedType, LogicalType, Repetition, Type as Physical};
+use parquet::errors::ParquetError;
 use parquet::file::metadata::KeyValue;
 use parquet::file::properties::WriterProperties;
 use parquet::file::writer::SerializedFileWriter;
+use parquet::schema::types::{Type, TypePtr};
 use serde_json::Value;
 
-use super::columns::{Columns, parquet_schema};
+use super::columns::Columns;
 use super::frames::FrameLine;
 use super::render::Rows;
 use super::result::{Layout, Report};
-use super::shape;
+use super::shape::{self, Field, Shape};
 use super::tidy::as_written;
 
 /// Bytes of rows that wait for their row group. About 60,000 frames, or some hundreds of clips.
@@ -100,4 +102,51 @@ fn frame_row(path: &str, line: &FrameLine) -> io::Result<Value> {
     let mut row = serde_json::to_value(line)?;
     row["path"] = path.into();
     Ok(row)
+}
+
+/// The Parquet schema of a table with these fields.
+///
+/// # Errors
+/// Where a field has a name that Parquet refuses.
+fn parquet_schema(fields: &[Field]) -> Result<TypePtr, ParquetError> {
+    let fields = fields.iter().map(|it| parquet_type(&it.name, &it.shape));
+    let schema = Type::group_type_builder("engine_note")
+        .with_fields(fields.collect::<Result<_, _>>()?)
+        .build()?;
+    Ok(Arc::new(schema))
+}
+
+fn parquet_type(name: &str, shape: &Shape) -> Result<TypePtr, ParquetError> {
+    let single = |physical, logical| {
+        Type::primitive_type_builder(name, physical)
+            .with_repetition(Repetition::OPTIONAL)
+            .with_logical_type(logical)
+            .build()
+    };
+    let built = match shape {
+        Shape::Text => single(Physical::BYTE_ARRAY, Some(LogicalType::String)),
+        Shape::Number => single(Physical::DOUBLE, None),
+        Shape::Whole => single(Physical::INT64, None),
+        Shape::Truth => single(Physical::BOOLEAN, None),
+        Shape::Record(fields) => {
+            let fields = fields.iter().map(|it| parquet_type(&it.name, &it.shape));
+            Type::group_type_builder(name)
+                .with_repetition(Repetition::OPTIONAL)
+                .with_fields(fields.collect::<Result<_, _>>()?)
+                .build()
+        }
+        Shape::List(element) => {
+            let repeated = Type::group_type_builder("list")
+                .with_repetition(Repetition::REPEATED)
+                .with_fields(vec![parquet_type("element", element)?])
+                .build()?;
+            Type::group_type_builder(name)
+                .with_repetition(Repetition::OPTIONAL)
+                .with_converted_type(ConvertedType::LIST)
+                .with_logical_type(Some(LogicalType::List))
+                .with_fields(vec![Arc::new(repeated)])
+                .build()
+        }
+    };
+    built.map(Arc::new)
 }
