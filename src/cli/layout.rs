@@ -19,9 +19,9 @@ impl ValueEnum for Format {
 
     fn to_possible_value(&self) -> Option<PossibleValue> {
         Some(match self {
-            Format::Text => {
-                PossibleValue::new("text").help("for people: a sentence, a chart, spans, advice")
-            }
+            Format::Text => PossibleValue::new("text").help(
+                "for people: a sentence, a chart, spans, advice; in a folder a line for each clip",
+            ),
             Format::Json => PossibleValue::new("json").help("everything; a list for several clips"),
             Format::Ndjson => PossibleValue::new("ndjson").help("everything, a line for each clip"),
             Format::Csv(_) => PossibleValue::new("csv")
