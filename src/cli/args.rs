@@ -1,7 +1,6 @@
 //! The command line as types, and the help that teaches it.
 use std::path::PathBuf;
 
-use clap::builder::PossibleValue;
 use clap::{ArgGroup, Args, Parser, Subcommand, ValueEnum, value_parser};
 use clap_complete::Shell;
 
@@ -16,7 +15,7 @@ use super::values::{
     CARBURETORS, COILS, CYCLES, USES, classes, ready_names, speed, speed_range, words,
 };
 use crate::machine::{Carburetor, Class, Coil, Cycle, Origin, SpeedRange, Use};
-use crate::report::Format;
+use crate::report::{Format, Rows};
 use crate::units::Rpm;
 
 /// Hears the crank speed and the firing of a small engine from a recording, and says which
@@ -132,6 +131,8 @@ Examples:
   engine-note read recordings/ --format ndjson -o readings.ndjson         # interrupted: run it again, it goes on
   engine-note read recordings/ --format ndjson -o readings.ndjson --since-last --summary machines.json
   engine-note read a.wav b.wav --format csv -o frames.csv
+  engine-note read recordings/ --format csv --rows clips -o clips.csv
+  engine-note read recordings/ --format parquet -o clips.parquet
   arecord -f S16_LE -r 48000 -c 1 -d 10 -t raw | engine-note read - --raw s16le:48000:1
 
 The machine profile decides what the advice can say: the maker's figures are in no recording. \
@@ -147,7 +148,9 @@ In JSON one clip is an object; several clips or a folder are a list in the order
 
 The picture shows speed, firing, level and what was heard by frequency and by engine order over one time axis: \
         whole orders are straight lines where the speed is right, lines at the even orders only mean that it is half of \
-        the truth. Several clips go into a folder as SVG."
+        the truth. Several clips go into a folder as SVG.
+
+Columns of tables have the names of the JSON Schema (`engine-note schema`), which end in their unit."
 )]
 pub struct Read {
     /// Files or folders; `-` is standard input
@@ -156,6 +159,9 @@ pub struct Read {
     /// How to write the result
     #[arg(short, long, value_enum, default_value_t)]
     pub format: Format,
+    /// What a row of the table is [default: a frame in csv, a clip in parquet]
+    #[arg(long, value_enum)]
+    pub rows: Option<Rows>,
     /// Write the results into a file, which is there once they are whole, instead of printing them
     #[arg(short, long, value_name = "FILE")]
     pub output: Option<PathBuf>,
@@ -174,23 +180,6 @@ pub struct Read {
     pub drawn: PictureFlags,
     #[command(flatten)]
     pub keep: Save,
-}
-
-impl ValueEnum for Format {
-    fn value_variants<'a>() -> &'a [Self] {
-        &[Format::Text, Format::Json, Format::Ndjson, Format::Csv]
-    }
-
-    fn to_possible_value(&self) -> Option<PossibleValue> {
-        Some(match self {
-            Format::Text => PossibleValue::new("text").help(
-                "for people: a sentence, a chart, spans, advice; in a folder a line for each clip",
-            ),
-            Format::Json => PossibleValue::new("json").help("everything; a list for several clips"),
-            Format::Ndjson => PossibleValue::new("ndjson").help("everything, a line for each clip"),
-            Format::Csv => PossibleValue::new("csv").help("a table with a row for each frame"),
-        })
-    }
 }
 
 /// Make a test signal with a known truth from a scene file

@@ -21,6 +21,7 @@ mod hear;
 mod in_order;
 mod inputs;
 mod keeper;
+mod layout;
 mod listen;
 mod listen_flags;
 mod live_flags;
@@ -92,7 +93,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
 
 fn command(command: Command) -> Result<Outcome, Trouble> {
     match command {
-        Command::Read(arguments) => read::read(&arguments),
+        Command::Read(arguments) => read::read(&arguments.settled()?),
         Command::Listen(arguments) => listen::listen(&arguments),
         Command::Synth(arguments) => synth::synth(&arguments),
         Command::Check(arguments) => check::check(&arguments),

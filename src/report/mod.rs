@@ -1,9 +1,12 @@
-//! Renderings of a result: text with a chart, JSON, NDJSON, CSV, and the schema of the data.
+//! Renderings of a result: text with a chart, JSON, NDJSON, CSV, Parquet, and the schema of the data.
 //!
 //! In: [`Frame`](crate::reading::Frame)s in order into a [`Gatherer`]. Out: one [`Report`] for each
 //! clip, which every format reads, so that formats cannot disagree; a [`Renderer`] writes it as a
 //! [`Format`]. Speeds are in revolutions per minute, times in seconds from the start of the sound,
 //! levels in decibels against full scale.
+//!
+//! The names in a table are those of the JSON Schema, read from it when the table is begun. Rows of a
+//! Parquet file wait in memory until they are a row group of some 16 MB.
 //!
 //! Of many clips a [`Summarizer`] keeps a [`Brief`] of each and makes the [`Summary`], machine by
 //! machine; [`Pieces`] are their results clip by clip, to be put together later.
@@ -23,8 +26,10 @@
 mod advice;
 mod brief;
 mod card;
+mod columns;
 mod comparison;
 mod course;
+mod csv_table;
 mod expectation;
 mod frames;
 mod gather;
@@ -38,6 +43,7 @@ mod palette;
 mod panels;
 mod pen;
 mod picture;
+mod parquet_table;
 mod pieces;
 mod pixels;
 mod plot;
@@ -45,6 +51,7 @@ mod render;
 mod result;
 mod room;
 mod schema;
+mod shape;
 mod sheet;
 mod spectrogram;
 mod summary;
@@ -66,7 +73,7 @@ pub use look::{Glyphs, Look, Tone};
 pub use palette::Theme;
 pub use picture::{Drawing, PictureError};
 pub use pieces::Pieces;
-pub use render::{Format, Renderer};
+pub use render::{Format, Renderer, Rows};
 pub use result::{ClipFacts, Layout, Notice, Report};
 pub use schema::{schema, summary_schema};
 pub use sheet::{Picture, Sheet};

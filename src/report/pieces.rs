@@ -3,8 +3,9 @@ use std::io::{self, Write};
 
 use super::advice;
 use super::brief;
+use super::csv_table;
 use super::look::Look;
-use super::render::{Format, Renderer, csv_head};
+use super::render::{Format, Renderer};
 use super::result::Report;
 use crate::guide::{self, Caution};
 use crate::machine::Profile;
@@ -35,10 +36,11 @@ impl Pieces {
             }
             Format::Json => (b"[\n".into(), b",\n", b"]\n", b"[]\n".into()),
             Format::Ndjson => (vec![], b"", b"", vec![]),
-            Format::Csv => {
-                let head = csv_head();
-                (head, b"", b"", vec![])
+            Format::Csv(rows) => {
+                let head = csv_table::head(rows).ok()?;
+                (head.clone(), b"", b"", head)
             }
+            Format::Parquet(_) => return None,
         };
         Some(Pieces {
             format,
@@ -68,7 +70,7 @@ impl Pieces {
     pub fn write(&self, out: &mut impl Write, report: &Report) -> io::Result<()> {
         match self.format {
             Format::Text => out.write_all(brief::line(report, &self.look).as_bytes()),
-            Format::Json | Format::Ndjson | Format::Csv => {
+            Format::Json | Format::Ndjson | Format::Csv(_) | Format::Parquet(_) => {
                 Renderer::new(out, self.format, false, self.look).piece(report)
             }
         }
