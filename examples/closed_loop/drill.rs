@@ -19,6 +19,12 @@ const STANDS: [Option<f64>; 9] = [
     Some(-0.125),
     Some(-0.25),
 ];
+/// Wrong bases that are told apart.
+const RATIOS: [f64; 8] = [1.0 / 3.0, 0.5, 2.0 / 3.0, 0.75, 4.0 / 3.0, 1.5, 2.0, 3.0];
+const NAMES: [&str; 9] = [
+    "1/3", "1/2", "2/3", "3/4", "4/3", "3/2", "2", "3", "other",
+];
+
 /// How long each stand is held, and from when on it is judged.
 const HELD: f64 = 8.0;
 const JUDGED: f64 = 3.5;
@@ -35,6 +41,8 @@ pub struct Tally {
     skip_true: f64,
     skip_heard: f64,
     skip_judged: f64,
+    /// Hops read at a third, half, two thirds, 3/4, 4/3, 3/2, two times, three times the speed, and at none of them.
+    ratios: [f64; 9],
     /// Of the means over the stand: sum of errors, of their squares, and how many.
     means: [f64; 3],
 }
@@ -104,8 +112,12 @@ pub fn drill(case: &Case) -> Result<Vec<Tally>, String> {
                     tally.hops += 1.0;
                     match rpm {
                         Some(rpm) if (rpm.0 / speed - 1.0).abs() < 0.02 => tally.right += 1.0,
-                        Some(_) => {
+                        Some(rpm) => {
                             tally.wrong += 1.0;
+                            let near = RATIOS
+                                .iter()
+                                .position(|r| (rpm.0 / speed / r - 1.0).abs() < 0.03);
+                            tally.ratios[near.unwrap_or(RATIOS.len())] += 1.0;
                             if confidence.is_some_and(|c| c > 0.6) {
                                 tally.confident_wrong += 1.0;
                             }
@@ -171,8 +183,14 @@ pub fn line(case: &Case, tallies: &[Tally]) -> String {
         .iter()
         .zip(tallies)
         .map(|(stand, t)| {
+            let wrong: String = NAMES
+                .iter()
+                .zip(t.ratios)
+                .filter(|(_, n)| *n > 0.1 * t.hops)
+                .map(|(name, _)| format!(" x{name}"))
+                .collect();
             format!(
-                "{}:{:.0}%/{:+.2}",
+                "{}:{:.0}%{wrong}/{:+.2}",
                 stand.map_or("idle".into(), |s| format!("{s:+.3}")),
                 100.0 * t.right / t.hops.max(1.0),
                 t.means[0]
