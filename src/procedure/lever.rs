@@ -4,12 +4,18 @@ use serde::{Deserialize, Serialize};
 use super::ear::Ear;
 use super::facts::Facts;
 use super::prompt::Throttle;
+use crate::tach;
 
 /// The throttle is asked to close so long after it was asked to open fully: with a hand that takes
 /// up to three seconds it is closed within the ten seconds of `trade::FULL_THROTTLE_SECONDS`.
 pub(super) const CLOSE_AFTER: f64 = 6.9;
 /// An engine that hangs is taken to be at idle after so many seconds, whatever its speed.
 const PATIENCE: f64 = 5.0;
+
+/// The longest that a hand takes to do as it is asked, and that an engine takes to come down to idle,
+/// in seconds (common practice, no source).
+const HAND: f64 = 3.0;
+const FALLS: f64 = 1.5;
 
 /// The throttle was never open longer than this, in seconds.
 const LONGEST_REST: f64 = 14.0;
@@ -49,6 +55,15 @@ impl Lever {
         }
         self.asked = throttle;
         self.at = now;
+    }
+
+    /// How it is held, once a hand has had its time, where that is sure.
+    pub(super) fn held(&self, now: f64) -> Option<tach::Throttle> {
+        match self.asked {
+            Throttle::Full if now - self.at >= HAND => Some(tach::Throttle::Open),
+            Throttle::Idle if now - self.at >= HAND + FALLS => Some(tach::Throttle::Closed),
+            _ => None,
+        }
     }
 
     /// Whether the throttle is, or may be, fully open.

@@ -21,6 +21,7 @@ use super::voice::Voice;
 use super::words::Cue;
 use crate::guide::Screw;
 use crate::machine::Profile;
+use crate::tach;
 use crate::units::Seconds;
 
 /// After so many tasks without result, one after the other, the step cannot be done.
@@ -130,6 +131,12 @@ impl Procedure {
             prompts: self.voice.take(),
             outcome,
         }
+    }
+
+    /// How the throttle is held, once a hand has had time to do as it was asked; none where it is not
+    /// sure.
+    pub fn throttle(&self) -> Option<tach::Throttle> {
+        self.lever.held(self.now)
     }
 
     /// The input has ended.

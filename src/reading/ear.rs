@@ -9,7 +9,7 @@ use crate::firing::{Firing, FiringKind, Judge};
 use crate::machine::Profile;
 use crate::spectrum::HOP;
 use crate::tach::angle::Turns;
-use crate::tach::{LookAhead, Moment, Speed, Tachometer, Unreadable, Usual};
+use crate::tach::{LookAhead, Moment, Speed, Tachometer, Throttle, Unreadable, Usual};
 use crate::units::{Decibels, Rpm, Seconds};
 
 /// Hops of sound whose power makes the level of a frame: 0.13 s around it.
@@ -111,9 +111,15 @@ impl Ear {
             .with_usual(Usual {
                 idle: machine.speeds.idle,
                 full_throttle: machine.speeds.full_throttle,
+                throttle: None,
             }),
             decision,
         }
+    }
+
+    /// How the throttle is held from now on, as far as somebody knows.
+    pub(super) fn hold(&mut self, throttle: Option<Throttle>) {
+        self.tachometer.hold(throttle);
     }
 
     pub(super) fn push(&mut self, samples: &[f32], out: &mut VecDeque<Heard>) {
