@@ -16,6 +16,10 @@ const PATIENCE: f64 = 5.0;
 /// in seconds (common practice, no source).
 const HAND: f64 = 3.0;
 const FALLS: f64 = 1.5;
+/// So many seconds of sound show that the speed is another.
+const NOTICED: f64 = 0.3;
+/// Above the idle by this the throttle has left it.
+const OFF_IDLE: f64 = 1.3;
 
 /// The throttle was never open longer than this, in seconds.
 const LONGEST_REST: f64 = 14.0;
@@ -32,6 +36,9 @@ pub(super) struct Lever {
     rest_until: f64,
     /// The last speed at full throttle.
     pub(super) last_full: Option<f64>,
+    /// How it is held, where that is sure.
+    #[serde(default)]
+    pub(super) held: Option<tach::Throttle>,
 }
 
 impl Lever {
@@ -46,6 +53,7 @@ impl Lever {
             full_since: None,
             rest_until: 0.0,
             last_full: None,
+            held: running.then_some(tach::Throttle::Closed),
         }
     }
 
@@ -57,12 +65,26 @@ impl Lever {
         self.at = now;
     }
 
-    /// How it is held, once a hand has had its time, where that is sure.
-    pub(super) fn held(&self, now: f64) -> Option<tach::Throttle> {
+    /// Notices from the sound that a hand has done as it was asked, or takes it for granted when it
+    /// has had its time.
+    pub(super) fn hear(&mut self, ear: &Ear, facts: &Facts, now: f64) {
+        let speed = ear.speed_since(now - NOTICED);
+        let above = |limit: f64| speed.is_some_and(|speed| speed > limit);
+        let below = |limit: f64| speed.is_some_and(|speed| speed < limit);
+        let since = now - self.at;
+        let off_idle = OFF_IDLE * facts.idle.1;
         match self.asked {
-            Throttle::Full if now - self.at >= HAND => Some(tach::Throttle::Open),
-            Throttle::Idle if now - self.at >= HAND + FALLS => Some(tach::Throttle::Closed),
-            _ => None,
+            Throttle::Full if above(off_idle) || since >= HAND => {
+                self.held = Some(tach::Throttle::Open);
+            }
+            Throttle::Idle if below(facts.open_above()) || since >= HAND + FALLS => {
+                self.held = Some(tach::Throttle::Closed);
+            }
+            Throttle::Full | Throttle::Idle => {}
+            Throttle::Part | Throttle::Snap | Throttle::Start if below(off_idle) => {
+                self.held = Some(tach::Throttle::Closed);
+            }
+            Throttle::Part | Throttle::Snap | Throttle::Start | Throttle::Stop => self.held = None,
         }
     }
 

@@ -111,6 +111,7 @@ impl Procedure {
         self.now = self.now.max(now.0);
         self.ear
             .take(heard, guard::most_plausible(&self.book.facts));
+        self.lever.hear(&self.ear, &self.book.facts, self.now);
         let mut outcome = None;
         if !self.begun {
             self.begun = true;
@@ -133,10 +134,9 @@ impl Procedure {
         }
     }
 
-    /// How the throttle is held, once a hand has had time to do as it was asked; none where it is not
-    /// sure.
+    /// How the throttle is held; none where it is not sure.
     pub fn throttle(&self) -> Option<tach::Throttle> {
-        self.lever.held(self.now)
+        self.lever.held
     }
 
     /// The input has ended.

@@ -43,6 +43,11 @@ const SLOWER: f64 = 0.5;
 const EXPECTED: f64 = 2.944;
 const FADES: f64 = 0.998_4;
 
+/// Change of speed from hop to hop, as a ratio, that no crank makes, and the hops for which the base
+/// is in doubt after it.
+const JUMP: f64 = 1.125;
+const DOUBTED: usize = 62;
+
 /// A frame with the quality by which channels are compared.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Heard {
@@ -81,6 +86,10 @@ struct Decision {
     believed: bool,
     /// Log odds added by what was heard before.
     expected: f64,
+    /// The last speed, and hops for which its base stays in doubt after a jump, with the ratio of
+    /// the jump.
+    last: f64,
+    doubt: (usize, f64),
 }
 
 impl Ear {
@@ -101,6 +110,8 @@ impl Ear {
             smooth: None,
             believed: false,
             expected: 0.0,
+            last: 0.0,
+            doubt: (0, 1.0),
         };
         Ear {
             tachometer: Tachometer::new(
@@ -195,6 +206,7 @@ impl Decision {
             confidence: moment.probability,
             other: (moment.runner_up.1 > 0.25).then_some(Rpm(moment.runner_up.0.0)),
         };
+        let speed = self.unjumped(speed);
         let t = Seconds((moment.hop * HOP) as f64 / f64::from(WORKING_RATE));
         self.waiting.push_back(Waiting {
             frame: Frame {
@@ -216,6 +228,25 @@ impl Decision {
         if self.waiting.len() > enough {
             self.settle(out);
         }
+    }
+
+    /// A crank does not change its speed by an eighth in a hop: live, where the sound to come cannot
+    /// be asked, the base is in doubt for a second after a jump, unless the speed jumps back.
+    fn unjumped(&mut self, mut speed: Speed) -> Speed {
+        if self.look == Look::Ahead {
+            return speed;
+        }
+        let jump = speed.rpm.0 / std::mem::replace(&mut self.last, speed.rpm.0);
+        if jump.is_finite() && !(1.0 / JUMP..JUMP).contains(&jump) {
+            let back = self.doubt.0 > 0 && (self.doubt.1 * jump).ln().abs() < JUMP.ln();
+            self.doubt = if back { (0, 1.0) } else { (DOUBTED, jump) };
+        }
+        if self.doubt.0 > 0 {
+            self.doubt.0 -= 1;
+            speed.confidence = speed.confidence.min(0.5);
+            speed.other = speed.other.or(Some(Rpm(speed.rpm.0 / self.doubt.1)));
+        }
+        speed
     }
 
     /// Decides whether an engine is there at the oldest hop that waits.

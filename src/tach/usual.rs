@@ -1,4 +1,6 @@
 //! The speeds at which an engine lingers: what its profile and its throttle say before it is heard.
+use serde::{Deserialize, Serialize};
+
 use super::evidence::{self, SPEEDS, WIDTH};
 use crate::machine::SpeedRange;
 use crate::units::Rpm;
@@ -20,7 +22,8 @@ const CLOSED: (f64, f64) = (6.0, 3.0);
 const OPEN: (f64, f64) = (6.0, 1.5);
 
 /// How the throttle is held.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Throttle {
     /// At idle.
     Closed,
