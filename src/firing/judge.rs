@@ -144,7 +144,9 @@ impl Judge {
             kind,
             skip_ratio: match kind {
                 FiringKind::Unclear | FiringKind::None => None,
-                FiringKind::Clean | FiringKind::FourStroking => Some(share * odds(smooth + LENIENT)),
+                FiringKind::Clean | FiringKind::FourStroking => {
+                    Some(share * odds(smooth + LENIENT))
+                }
                 FiringKind::Limiter => Some(d.weak_share),
             },
             pattern: match kind {

@@ -330,3 +330,52 @@ impl Decision {
         });
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn speed(rpm: f64) -> Speed {
+        Speed {
+            rpm: Rpm(rpm),
+            low: Rpm(0.99 * rpm),
+            high: Rpm(1.01 * rpm),
+            confidence: 0.95,
+            other: None,
+        }
+    }
+
+    fn confidences(look: Look, speeds: &[f64]) -> Vec<f64> {
+        let mut decision = Ear::new(&Profile::default(), look).decision;
+        let unjumped = |rpm: &f64| decision.unjumped(speed(*rpm)).confidence;
+        speeds.iter().map(unjumped).collect()
+    }
+
+    #[test]
+    fn a_jump_that_no_crank_makes_is_doubted_for_a_second() {
+        let speeds = [vec![2_900.0; 3], vec![8_700.0; DOUBTED + 2]].concat();
+        let told = confidences(Look::Live, &speeds);
+        assert!(told[..3].iter().all(|c| *c == 0.95));
+        assert!(told[3..3 + DOUBTED].iter().all(|c| *c == 0.5));
+        assert_eq!(told[3 + DOUBTED], 0.95);
+    }
+
+    #[test]
+    fn a_speed_that_jumps_back_is_believed_at_once() {
+        let told = confidences(Look::Live, &[2_900.0, 8_700.0, 8_700.0, 2_950.0]);
+        assert_eq!(told, [0.95, 0.5, 0.5, 0.95]);
+    }
+
+    #[test]
+    fn a_snap_is_no_jump() {
+        // 350 % a second: 5.6 % a hop.
+        let speeds: Vec<f64> = (0..20).map(|i| 2_900.0 * 1.056f64.powi(i)).collect();
+        assert!(confidences(Look::Live, &speeds).iter().all(|c| *c == 0.95));
+    }
+
+    #[test]
+    fn a_clip_is_judged_by_what_follows() {
+        let told = confidences(Look::Ahead, &[2_900.0, 8_700.0, 8_700.0]);
+        assert_eq!(told, [0.95; 3]);
+    }
+}

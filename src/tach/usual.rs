@@ -91,3 +91,46 @@ impl Usual {
         Some(loss)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn trimmer(throttle: Option<Throttle>) -> Usual {
+        Usual {
+            idle: Some(SpeedRange(Rpm(2_700.0), Rpm(3_000.0))),
+            full_throttle: Some(SpeedRange(Rpm(8_800.0), Rpm(10_200.0))),
+            throttle,
+        }
+    }
+
+    fn lost(usual: Usual, rpm: f64) -> f32 {
+        usual.loss().expect("the throttle is known")[evidence::place(Rpm(rpm)).round() as usize]
+    }
+
+    #[test]
+    fn a_closed_throttle_speaks_against_multiples_of_the_idle() {
+        let closed = trimmer(Some(Throttle::Closed));
+        for idle in [2_000.0, 2_850.0, 4_300.0] {
+            assert_eq!(lost(closed, idle), 0.0, "{idle}");
+        }
+        assert!(lost(closed, 2.0 * 2_850.0) > 0.3);
+        assert_eq!(lost(closed, 3.0 * 2_850.0), CLOSED.1 as f32);
+        assert_eq!(closed.likely(Rpm(3.0 * 2_850.0)), UNUSUAL);
+    }
+
+    #[test]
+    fn an_open_throttle_speaks_against_half_of_full_throttle() {
+        let open = trimmer(Some(Throttle::Open));
+        for full in [6_700.0, 9_500.0, 12_500.0] {
+            assert_eq!(lost(open, full), 0.0, "{full}");
+        }
+        assert!(lost(open, 9_500.0 / 2.0) > 1.0);
+        assert_eq!(open.likely(Rpm(9_500.0 / 2.0)), UNUSUAL);
+    }
+
+    #[test]
+    fn nothing_is_lost_where_nobody_knows_the_throttle() {
+        assert!(trimmer(None).loss().is_none());
+    }
+}
