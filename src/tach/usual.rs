@@ -18,7 +18,7 @@ const UNUSUAL: f64 = -4.0;
 /// What a speed loses in the evidence of a hop for the square of its distance in octaves from the
 /// nearest that is usual, and the most that it loses, with the throttle closed and open: the engine
 /// that cannot rev is rarer than the one that is rich and fires every second turn, but it exists.
-const CLOSED: (f64, f64) = (6.0, 3.0);
+const CLOSED: (f64, f64) = (6.0, 5.0);
 const OPEN: (f64, f64) = (6.0, 1.5);
 
 /// How the throttle is held.
