@@ -122,8 +122,8 @@ Examples:
   engine-note read trimmer.m4a --machine trimmer.toml
   engine-note read saw.wav --cylinders 1 --speed-range 2000:15000
   engine-note read trimmer.m4a --save \"trimmer 4\"
-  engine-note read recordings/ --format ndjson > readings.ndjson
-  engine-note read a.wav b.wav --format csv > frames.csv
+  engine-note read recordings/ --format ndjson -o readings.ndjson
+  engine-note read a.wav b.wav --format csv -o frames.csv
   arecord -f S16_LE -r 48000 -c 1 -d 10 -t raw | engine-note read - --raw s16le:48000:1
 
 The machine profile decides what the advice can say: the maker's figures are in no recording. \
@@ -139,6 +139,9 @@ pub struct Read {
     /// How to write the result
     #[arg(short, long, value_enum, default_value_t)]
     pub format: Format,
+    /// Write the results into a file, which is there once they are whole, instead of printing them
+    #[arg(short, long, value_name = "FILE")]
+    pub output: Option<PathBuf>,
     #[command(flatten)]
     pub known: Known,
     /// Samples without a header, for example s16le:48000:1 (codings u8, s16le, s24le, s32le, f32le)

@@ -37,6 +37,7 @@ mod progress;
 mod read;
 mod ready;
 mod rehearsal;
+mod results;
 mod screen;
 mod sheet;
 mod stream;

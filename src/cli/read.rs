@@ -9,7 +9,8 @@ use super::in_order::in_order;
 use super::inputs::{Input, Inputs, inputs};
 use super::profile::{known, load, over};
 use super::progress::Progress;
-use super::terminal::{complain, look, output};
+use super::results::Results;
+use super::terminal::{complain, look};
 use super::trouble::Trouble;
 use crate::capture::RawFormat;
 use crate::machine::Profile;
@@ -31,8 +32,9 @@ pub fn read(arguments: &Read) -> Result<Outcome, Trouble> {
     if arguments.keep.save.is_some() {
         return read_and_keep(arguments, &found);
     }
+    let mut results = results(arguments, &found)?;
     let progress = Progress::new(found.list.len());
-    let mut renderer = Renderer::new(output(), arguments.format, found.several, look());
+    let mut renderer = Renderer::new(&mut results, arguments.format, found.several, look());
     let mut worst = Outcome::Read;
     let mut stopped = None;
     in_order(
@@ -76,6 +78,7 @@ pub fn read(arguments: &Read) -> Result<Outcome, Trouble> {
         Some(trouble) => Err(trouble),
         None => {
             renderer.finish()?;
+            results.whole()?;
             Ok(worst)
         }
     }
@@ -98,16 +101,35 @@ fn read_and_keep(arguments: &Read, found: &Inputs) -> Result<Outcome, Trouble> {
     let machine = over(keeping.profile().clone(), flags)?;
     let progress = Progress::new(1);
     let done = gathered(input, None, &machine, arguments.format, &progress)?;
-    let mut renderer = Renderer::new(output(), arguments.format, false, look());
+    let mut results = results(arguments, found)?;
+    let mut renderer = Renderer::new(&mut results, arguments.format, false, look());
     progress.done(|| {
         renderer
             .write(&done.report)
             .and_then(|()| renderer.finish())
     })?;
+    results.whole()?;
     if let Some(aside) = &done.aside {
         complain(aside);
     }
     keeping.keep(path, &done.report)
+}
+
+/// Where the results go; never over a clip that is read.
+fn results(arguments: &Read, found: &Inputs) -> Result<Results, Trouble> {
+    let output = arguments.output.as_deref();
+    let place = output.and_then(|path| path.canonicalize().ok());
+    let clip = |input: &Input| match input {
+        Input::File(path) => path.canonicalize().ok() == place,
+        Input::Stream => false,
+    };
+    if place.is_some() && found.list.iter().flatten().any(clip) {
+        return Err(Trouble::usage(
+            "`--output` names a clip that is to be read",
+            "name another file: the results would take the place of the clip",
+        ));
+    }
+    Results::open(output)
 }
 
 /// Reads one clip to its end.

@@ -4,6 +4,7 @@ mod bench;
 mod broken;
 mod clips;
 mod help;
+mod output;
 mod profiles;
 mod refusals;
 mod signals;
