@@ -80,11 +80,7 @@ impl Perfect {
         for error in &mut self.errors {
             *error = pull * *error + (1.0 - pull * pull).sqrt() * self.random.normal();
         }
-        let [speed_error, skip_error] = if self.stated {
-            self.errors
-        } else {
-            [0.0; 2]
-        };
+        let [speed_error, skip_error] = if self.stated { self.errors } else { [0.0; 2] };
         let rough = self.rough.as_mut().map_or(
             Now {
                 nothing: false,

@@ -44,7 +44,9 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         Some("rough") => Ears::Rough,
         Some("sound") | None => Ears::Sound,
         Some("pipe") => Ears::Pipe,
-        Some(other) => return Err(format!("--ears {other}: exact, perfect, rough, sound or pipe").into()),
+        Some(other) => {
+            return Err(format!("--ears {other}: exact, perfect, rough, sound or pipe").into());
+        }
     };
     let mute = flag("--mute");
     let prepared = |seed: u64, fault: Option<&'static str>| {

@@ -68,8 +68,7 @@ impl Rough {
                 GAP
             };
             self.gap_until = self.t + self.random.between(from, to);
-            let mean =
-                BURSTS * 0.5 * (BURST.0 + BURST.1) + (1.0 - BURSTS) * 0.5 * (GAP.0 + GAP.1);
+            let mean = BURSTS * 0.5 * (BURST.0 + BURST.1) + (1.0 - BURSTS) * 0.5 * (GAP.0 + GAP.1);
             let apart = mean * (1.0 - self.share) / self.share;
             self.next_gap = self.gap_until - apart * (1.0 - self.random.unit()).ln();
         }

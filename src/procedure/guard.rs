@@ -22,19 +22,30 @@ pub(super) fn most_plausible(facts: &Facts) -> f64 {
     facts.maximum.map_or(FASTEST, |most| IMPLAUSIBLE * most)
 }
 
-/// The speed by which the engine is over its maximum.
+/// The speed by which the engine is over its maximum; also one that is in doubt, since closing the
+/// throttle harms nothing.
 pub(super) fn over_maximum(ear: &Ear, facts: &Facts) -> Option<f64> {
     let most = facts.maximum?;
     let newest = ear.newest()?;
     let from = newest - OVER_FOR;
-    let speed = ear.speed_since(from)?;
-    let slowest = ear.quantile_since(from, MOSTLY)?;
+    let speed = ear.warning_since(from, 0.5)?;
+    let slowest = ear.warning_since(from, MOSTLY)?;
     (slowest > most && ear.reaches_back(from)).then_some(speed)
 }
 
-/// Whether the reading is lost for longer than the task in hand bears.
-pub(super) fn lost(ear: &Ear, hand: &Hand, now: f64) -> bool {
-    hand.task.runs() && ear.lost_for(now) > hand.bears_silence()
+/// Whether it is surely over it: by speeds that did not jump there.
+pub(super) fn surely_over(ear: &Ear, facts: &Facts) -> bool {
+    let by = ear.newest().and_then(|newest| {
+        let slowest = ear.quantile_since(newest - OVER_FOR, MOSTLY)?;
+        Some(slowest > facts.maximum?)
+    });
+    by.unwrap_or(false)
+}
+
+/// Whether the reading is lost for longer than the task in hand bears. Somebody who is about to close
+/// the throttle is not disturbed: a new prompt would begin his reaction anew.
+pub(super) fn lost(ear: &Ear, hand: &Hand, lever: &Lever, now: f64) -> bool {
+    hand.task.runs() && !lever.is_closing(now) && ear.lost_for(now) > hand.bears_silence()
 }
 
 /// Whether the throttle is open or opening.

@@ -33,8 +33,14 @@ const MOST: u32 = 26;
 /// What an eighth of a turn richer changes at most, `trade::EIGHTH_OF_HIGH`, for a whole turn.
 const STEEPEST: f64 = 4_800.0;
 const FLATTEST: f64 = 1_000.0;
-/// It is kept this share below the fastest that is allowed.
-const MARGIN: f64 = 0.003;
+/// It is kept so many turns away from the fastest that is allowed, which is at least and at most these
+/// shares of the speed.
+const CLEAR: f64 = 0.03;
+const MARGIN: (f64, f64) = (0.003, 0.008);
+/// Before it is left it must have been heard to skip so much there, on the average of its looks.
+const RETURNED: f64 = 0.09;
+/// A speed that differs by more than this at one place of the screw is fuel that comes and goes.
+const UNLIKE: f64 = 0.035;
 /// Without a burble so many turns beyond the beginning: the screw has no answer.
 const NO_ANSWER: f64 = 1.25;
 /// So many times over the maximum: no screw explains it.
@@ -78,7 +84,8 @@ impl High {
                 self.richer_to = book.screws.high.out;
                 Next::Do(FULL)
             }
-            Report::OverMaximum => {
+            Report::OverMaximum { surely: false } => self.go_on(book),
+            Report::OverMaximum { surely: true } => {
                 self.over += 1;
                 book.over += 1;
                 let stopped = book.at_stop(Screw::High, Direction::Out);
@@ -116,8 +123,11 @@ impl High {
             from: book.screws.high.out,
             ..High::default()
         };
-        let richer = if !book.opened {
+        let richer = if !book.opened && book.screws.high.absolute {
             FIRST_FULL_RICHER.turns()
+        } else if !book.opened {
+            // Nobody knows where it stands.
+            FIRST_FULL_RICHER.turns() + Turn::QUARTER.turns()
         } else if book.screws.low.out < book.low_at_high - 0.1 {
             // The low-speed screw has been leaned since: what was heard before no longer holds.
             Turn::EIGHTH.turns()
@@ -142,7 +152,7 @@ impl High {
     fn judge(&mut self, book: &mut Book, look: &Look) -> Next {
         self.looks += 1;
         book.low_at_high = book.screws.low.out;
-        if fades(look) {
+        if fades(look) || unlike(book, look) {
             book.sign(Symptom::Fades);
             self.faded += 1;
             if self.faded >= FADES {
@@ -199,12 +209,7 @@ impl High {
     fn towards(&mut self, book: &mut Book, look: &Look, skip: f64, distance: Distance) -> Next {
         let room = room(book, look);
         let burbles = skip >= onset::HEARD;
-        let here = book.screws.high.out;
-        let again = book
-            .full
-            .iter()
-            .filter(|full| (full.out - here).abs() < 1.0 / 64.0)
-            .count();
+        let again = here(book).count();
         // Where the place is not yet sure, only as far as it likely is.
         let careful = distance.mean - 0.5 * distance.deviation;
         let by_ear = careful.max(distance.at_least.min(distance.mean)) - GOAL;
@@ -243,7 +248,12 @@ impl High {
             return Next::Do(Task::turn(Screw::High, Direction::In, steps(lean, most)));
         }
         let held_back = room < by_ear && room < NEAR;
-        if distance.deviation < SURE || held_back && again >= 2 || again >= 5 {
+        let enough = again >= 2 && (distance.deviation < SURE || held_back) || again >= 5;
+        if enough && !held_back && mean_skip(book) < RETURNED {
+            // Out until it has surely returned.
+            return self.out(book, 1);
+        }
+        if enough {
             book.capped = held_back;
             return self.finish(book, look);
         }
@@ -303,7 +313,28 @@ fn is_far_rich(book: &Book, look: &Look, skip: f64, distance: Distance) -> bool 
 
 /// Whether the speed falls while the throttle is held open.
 pub(super) fn fades(look: &Look) -> bool {
-    look.drift < -FADE.0 && look.drift > -FADE.1
+    look.fallen > FADE.0 && look.fallen < FADE.1
+}
+
+/// Looks at the place where the screw stands.
+fn here(book: &Book) -> impl Iterator<Item = &Look> {
+    let place = book.screws.high.out;
+    book.full
+        .iter()
+        .filter(move |full| (full.out - place).abs() < 1.0 / 64.0)
+        .map(|full| &full.look)
+}
+
+/// Whether a look differs much from those before it at the same place.
+fn unlike(book: &Book, look: &Look) -> bool {
+    let mut speeds: Vec<f64> = here(book).map(|look| look.rpm).collect();
+    !speeds.is_empty() && (look.rpm / super::ear::quantile(&mut speeds, 0.5) - 1.0).abs() > UNLIKE
+}
+
+/// The share of skipped turns at this place, from all looks.
+fn mean_skip(book: &Book) -> f64 {
+    let skips: Vec<f64> = here(book).filter_map(|look| look.skip).collect();
+    skips.iter().sum::<f64>() / skips.len().max(1) as f64
 }
 
 /// Whether four-stroking was heard at any place of the screw.
@@ -321,7 +352,13 @@ fn room(book: &Book, look: &Look) -> f64 {
     let slope = book
         .slope
         .map_or(STEEPEST, |seen| (1.3 * seen).clamp(FLATTEST, STEEPEST));
-    ((1.0 - MARGIN) * cap - look.rpm) / slope
+    let margin = (CLEAR * slope).clamp(MARGIN.0 * cap, MARGIN.1 * cap);
+    let by_speed = (cap - margin - look.rpm) / slope;
+    // Where it was over, whatever this look says, it is not gone back to.
+    let by_place = book.too_fast.map_or(f64::INFINITY, |there| {
+        0.8 * (book.screws.high.out - there) - CLEAR
+    });
+    by_speed.min(by_place)
 }
 
 /// What the looks near the last one say a turn changes, in rpm; none where there are too few.

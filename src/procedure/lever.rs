@@ -11,6 +11,8 @@ pub(super) const CLOSE_AFTER: f64 = 6.9;
 /// An engine that hangs is taken to be at idle after so many seconds, whatever its speed.
 const PATIENCE: f64 = 5.0;
 
+/// A hand that was told to close has done so after so long, in seconds.
+const REACTION: f64 = 3.2;
 /// The throttle was never open longer than this, in seconds.
 const LONGEST_REST: f64 = 14.0;
 
@@ -54,6 +56,16 @@ impl Lever {
     /// Whether the throttle is, or may be, fully open.
     pub(super) fn is_full(&self) -> bool {
         self.asked == Throttle::Full
+    }
+
+    /// Whether somebody was told to close the throttle and may not have done so yet.
+    pub(super) fn is_closing(&self, now: f64) -> bool {
+        self.asked == Throttle::Idle && self.full_since.is_some() && now - self.at < REACTION
+    }
+
+    /// Whether the throttle was open fully and has not been heard to close since.
+    pub(super) fn was_full(&self) -> bool {
+        self.full_since.is_some()
     }
 
     /// Whether the time at full throttle is over.

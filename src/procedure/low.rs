@@ -69,7 +69,7 @@ impl Low {
             }
             (Doing::Search, Report::Stalled) => {
                 // As slow as can be: the peak lies the other way.
-                self.points.push((out, 1.0));
+                self.points.push((book.died_at_low, 1.0));
                 self.search(book)
             }
             _ => Next::Do(Task::Idle { seconds: 4.0 }),
