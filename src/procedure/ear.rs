@@ -109,10 +109,7 @@ impl Ear {
 
     fn believes(&mut self, t: f64, rpm: f64) -> bool {
         let jumped = self.believed.is_some_and(|(at, known)| {
-            let by_factor = FACTORS
-                .iter()
-                .any(|factor| (rpm / known / factor - 1.0).abs() < FACTOR_ERROR);
-            by_factor && (t - at < JUMP || self.odd_since.is_some())
+            by_factor(rpm, known) && (t - at < JUMP || self.odd_since.is_some())
         });
         if jumped && t - *self.odd_since.get_or_insert(t) < ODD_FOR {
             return false;
@@ -269,6 +266,13 @@ impl Look {
             fallen: 0.0,
         })
     }
+}
+
+/// Whether one speed is away from another by a factor that the hearing can err by.
+pub(super) fn by_factor(rpm: f64, known: f64) -> bool {
+    FACTORS
+        .iter()
+        .any(|factor| (rpm / known / factor - 1.0).abs() < FACTOR_ERROR)
 }
 
 /// A quantile of what is not empty.

@@ -14,6 +14,8 @@ const OVER_FOR: f64 = 0.3;
 const MOSTLY: f64 = 0.2;
 /// A speed this far over the maximum is a misreading, not an engine.
 const IMPLAUSIBLE: f64 = 1.45;
+/// Over the maximum by more than this is in doubt.
+const FAR_OVER: f64 = 1.2;
 /// Where no maximum is known.
 const FASTEST: f64 = 20_000.0;
 
@@ -33,11 +35,13 @@ pub(super) fn over_maximum(ear: &Ear, facts: &Facts) -> Option<f64> {
     (slowest > most && ear.reaches_back(from)).then_some(speed)
 }
 
-/// Whether it is surely over it: by speeds that did not jump there.
+/// Whether it is surely over it: by speeds that did not jump there, and no further than engines go.
+/// Further than that it is rather three halves of a right speed.
 pub(super) fn surely_over(ear: &Ear, facts: &Facts) -> bool {
     let by = ear.newest().and_then(|newest| {
         let slowest = ear.quantile_since(newest - OVER_FOR, MOSTLY)?;
-        Some(slowest > facts.maximum?)
+        let most = facts.maximum?;
+        Some(slowest > most && slowest < FAR_OVER * most)
     });
     by.unwrap_or(false)
 }

@@ -45,8 +45,15 @@ const UNLIKE: f64 = 0.035;
 const NO_ANSWER: f64 = 1.25;
 /// So many times over the maximum: no screw explains it.
 const TOO_OFTEN: u32 = 6;
-/// So many looks in which the speed falls: the fuel does not last.
-const FADES: u32 = 3;
+/// So many looks in which the speed falls, one where it does so weakly counting half: the fuel does
+/// not last.
+const FADES: u32 = 6;
+const WEAKLY: f64 = 0.015;
+/// So many looks, one after the other, whose speed is away from the others by a factor are taken for
+/// misheard.
+const ODD: u32 = 3;
+/// Below this share of the slowest full throttle no engine runs that is still rich.
+const NO_FULL: f64 = 0.6;
 /// A fall by this share within a look is one; by more than the other it is a wrong base.
 const FADE: (f64, f64) = (0.025, 0.28);
 /// Beyond this share of the speed for a turn the screw still changes much.
@@ -69,8 +76,10 @@ pub(super) struct High {
     not_opened: u32,
     stalled: u32,
     over: u32,
-    /// Looks in which the speed fell.
+    /// Looks in which the speed fell, twice where it fell much.
     faded: u32,
+    /// Looks that were taken for misheard, one after the other.
+    odd: u32,
     /// Turns out at the beginning.
     from: f64,
 }
@@ -84,8 +93,7 @@ impl High {
                 self.richer_to = book.screws.high.out;
                 Next::Do(FULL)
             }
-            Report::OverMaximum { surely: false } => self.go_on(book),
-            Report::OverMaximum { surely: true } => {
+            Report::OverMaximum { .. } => {
                 self.over += 1;
                 book.over += 1;
                 let stopped = book.at_stop(Screw::High, Direction::Out);
@@ -150,14 +158,23 @@ impl High {
     }
 
     fn judge(&mut self, book: &mut Book, look: &Look) -> Next {
+        if self.odd < ODD && is_odd(book, look) {
+            self.odd += 1;
+            return Next::Do(FULL);
+        }
+        self.odd = 0;
         self.looks += 1;
         book.low_at_high = book.screws.low.out;
-        if fades(look) || unlike(book, look) {
+        self.faded += match () {
+            () if fades(look) || unlike(book, look) => 2,
+            () if look.fallen > WEAKLY => 1,
+            () => 0,
+        };
+        if fades(look) {
             book.sign(Symptom::Fades);
-            self.faded += 1;
-            if self.faded >= FADES {
-                return Next::Stuck(Symptom::Fades);
-            }
+        }
+        if self.faded >= FADES {
+            return Next::Stuck(Symptom::Fades);
         }
         if limited::on_limiter(book, look) {
             return self.out(book, 4);
@@ -314,6 +331,18 @@ fn is_far_rich(book: &Book, look: &Look, skip: f64, distance: Distance) -> bool 
 /// Whether the speed falls while the throttle is held open.
 pub(super) fn fades(look: &Look) -> bool {
     look.fallen > FADE.0 && look.fallen < FADE.1
+}
+
+/// Whether a look is rather a misheard one: away by a factor from the one before, or slower than any
+/// full throttle.
+fn is_odd(book: &Book, look: &Look) -> bool {
+    let Some(last) = book.full.last() else {
+        return book
+            .facts
+            .slowest
+            .is_some_and(|slowest| look.rpm < NO_FULL * slowest);
+    };
+    super::ear::by_factor(look.rpm, last.look.rpm)
 }
 
 /// Looks at the place where the screw stands.
