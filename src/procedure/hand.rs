@@ -115,6 +115,11 @@ impl Hand {
         self.since = now;
     }
 
+    /// Whether full throttle has been heard for a while.
+    pub(super) fn is_settled_full(&self) -> bool {
+        matches!(self.task, Task::Full { .. }) && self.phase == Phase::Listening
+    }
+
     /// Time that does not count.
     pub(super) fn hold(&mut self, seconds: f64) {
         self.since += seconds;

@@ -33,6 +33,8 @@ const MOST: u32 = 26;
 /// What an eighth of a turn richer changes at most, `trade::EIGHTH_OF_HIGH`, for a whole turn.
 const STEEPEST: f64 = 4_800.0;
 const FLATTEST: f64 = 1_000.0;
+/// No engine changes more than this, in rpm a turn.
+const NEVER_STEEPER: f64 = 8_000.0;
 /// It is kept so many turns away from the fastest that is allowed, which is at least and at most these
 /// shares of the speed.
 const CLEAR: f64 = 0.03;
@@ -163,6 +165,7 @@ impl High {
             return Next::Do(FULL);
         }
         self.odd = 0;
+        forget_misheard(book, look);
         self.looks += 1;
         book.low_at_high = book.screws.low.out;
         self.faded += match () {
@@ -224,7 +227,8 @@ impl High {
     }
 
     fn towards(&mut self, book: &mut Book, look: &Look, skip: f64, distance: Distance) -> Next {
-        let room = room(book, look);
+        let by_speed = room(book, look);
+        let room = by_speed.min(room_by_place(book));
         let burbles = skip >= onset::HEARD;
         let again = here(book).count();
         // Where the place is not yet sure, only as far as it likely is.
@@ -233,11 +237,11 @@ impl High {
         let lean = by_ear.min(room);
         let rich = GOAL - distance.mean;
         let untried = outside(book) && !book.at_stop(Screw::High, Direction::Out);
-        if room < NEAR && skip >= onset::HEAVY && untried && heaviest_richer(book).is_none() {
+        if by_speed < NEAR && skip >= onset::HEAVY && untried && heaviest_richer(book).is_none() {
             // Is it as heavy as it gets? Richer once, and back.
             return self.out(book, 3);
         }
-        if room < NEAR && is_far_rich(book, look, skip, distance) {
+        if by_speed < NEAR && is_far_rich(book, look, skip, distance) {
             return if again >= 2 {
                 Next::Stuck(Symptom::TooFast)
             } else {
@@ -382,12 +386,23 @@ fn room(book: &Book, look: &Look) -> f64 {
         .slope
         .map_or(STEEPEST, |seen| (1.3 * seen).clamp(FLATTEST, STEEPEST));
     let margin = (CLEAR * slope).clamp(MARGIN.0 * cap, MARGIN.1 * cap);
-    let by_speed = (cap - margin - look.rpm) / slope;
-    // Where it was over, whatever this look says, it is not gone back to.
-    let by_place = book.too_fast.map_or(f64::INFINITY, |there| {
-        0.8 * (book.screws.high.out - there) - CLEAR
-    });
-    by_speed.min(by_place)
+    (cap - margin - look.rpm) / slope
+}
+
+/// How far it may be leaned towards where it was over the maximum, in turns.
+fn room_by_place(book: &Book) -> f64 {
+    let there = book.too_fast.unwrap_or(f64::NEG_INFINITY);
+    0.8 * (book.screws.high.out - there) - CLEAR
+}
+
+/// A place at which it was over the maximum is forgotten when a look shows that no engine would be.
+fn forget_misheard(book: &mut Book, look: &Look) {
+    if let (Some(there), Some(most)) = (book.too_fast, book.facts.maximum) {
+        let leaner = (book.screws.high.out - there).max(0.0) + CLEAR;
+        if look.rpm + NEVER_STEEPER * leaner < most {
+            book.too_fast = None;
+        }
+    }
 }
 
 /// What the looks near the last one say a turn changes, in rpm; none where there are too few.

@@ -152,10 +152,14 @@ impl Procedure {
         {
             let maximum = self.book.facts.maximum.unwrap_or(speed);
             self.pause = None;
-            self.surely_over = guard::surely_over(&self.ear, &self.book.facts);
-            self.take_up(Task::Enrich {
-                turns: enrichment(speed, maximum),
-            });
+            self.surely_over =
+                self.hand.is_settled_full() && guard::surely_over(&self.ear, &self.book.facts);
+            let turns = if self.surely_over {
+                enrichment(speed, maximum)
+            } else {
+                Turn::EIGHTH
+            };
+            self.take_up(Task::Enrich { turns });
         }
         match self.pause {
             Some(Pause::Asked) => {
