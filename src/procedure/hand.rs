@@ -103,7 +103,7 @@ impl Hand {
     pub(super) fn screw_asked(&self) -> bool {
         matches!(
             self.task,
-            Task::Turn { .. } | Task::TurnStopped { .. } | Task::Set { .. }
+            Task::Turn { .. } | Task::TurnStopped { .. } | Task::Set { .. } | Task::Enrich { .. }
         ) && self.phase == Phase::Waiting
     }
 
@@ -130,6 +130,8 @@ impl Hand {
         match (self.task, self.phase) {
             (Task::Full { .. } | Task::Snap, Phase::Waiting | Phase::Rising) => 3.0,
             (Task::Full { .. }, _) => 1.2,
+            // A new prompt would stop the turn half way.
+            (Task::Turn { .. } | Task::Enrich { .. }, Phase::Waiting) => 9.0,
             _ => 3.0,
         }
     }

@@ -13,7 +13,6 @@ use super::onset::{self, Distance};
 use super::stage::Next;
 use super::stuck::Symptom;
 use super::task::{FULL, Report, Task};
-use crate::guide::trade::FIRST_FULL_RICHER;
 use crate::guide::{Direction, Screw, Turn};
 
 /// The goal lies this much rich of just four-stroking, in turns: near it the share of skipped turns is
@@ -26,6 +25,9 @@ const NEAR: f64 = 0.018;
 const SURE: f64 = 0.022;
 /// Where it may stand this far lean of that, the burble is looked for again.
 const LEAN: f64 = -0.035;
+/// What is asked for, so that the first full throttle is `trade::FIRST_FULL_RICHER` richer also where
+/// each turn falls a fifth short.
+const SURELY_RICHER: Turn = Turn::thirty_seconds(20);
 /// No place that it is to be richer than, in turns.
 const NOWHERE: f64 = -100.0;
 /// More looks than this give no more.
@@ -134,10 +136,10 @@ impl High {
             ..High::default()
         };
         let richer = if !book.opened && book.screws.high.absolute {
-            FIRST_FULL_RICHER.turns()
+            SURELY_RICHER.turns()
         } else if !book.opened {
             // Nobody knows where it stands.
-            FIRST_FULL_RICHER.turns() + Turn::QUARTER.turns()
+            SURELY_RICHER.turns() + Turn::QUARTER.turns()
         } else if book.screws.low.out < book.low_at_high - 0.1 {
             // The low-speed screw has been leaned since: what was heard before no longer holds.
             Turn::EIGHTH.turns()

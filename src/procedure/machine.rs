@@ -185,13 +185,13 @@ impl Procedure {
                 }
             }
             None if guard::lost(&self.ear, &self.hand, &self.lever, self.now) => {
-                self.pause = Some(Pause::Lost { since: self.now });
                 let cue = if guard::is_open(&self.lever) {
                     Cue::Over
                 } else {
                     Cue::Lost
                 };
                 self.keep_screw();
+                self.pause = Some(Pause::Lost { since: self.now });
                 self.say(cue);
                 return None;
             }
