@@ -43,6 +43,9 @@ const CLEAR: f64 = 0.03;
 const MARGIN: (f64, f64) = (0.003, 0.008);
 /// Before it is left it must have been heard to skip so much there, on the average of its looks.
 const RETURNED: f64 = 0.09;
+/// So many silent looks, or so many with one that heard something, are enough to say that it has not.
+const ALL_SILENT: usize = 4;
+const ONCE_HEARD: usize = 7;
 /// A speed that differs by more than this at one place of the screw is fuel that comes and goes.
 const UNLIKE: f64 = 0.035;
 /// Without a burble so many turns beyond the beginning: the screw has no answer.
@@ -172,7 +175,7 @@ impl High {
         book.low_at_high = book.screws.low.out;
         self.faded += match () {
             () if fades(look) || unlike(book, look) => 2,
-            () if look.fallen > WEAKLY => 1,
+            () if look.fallen > WEAKLY && look.fallen < FADE.1 => 1,
             () => 0,
         };
         if fades(look) {
@@ -229,8 +232,7 @@ impl High {
     }
 
     fn towards(&mut self, book: &mut Book, look: &Look, skip: f64, distance: Distance) -> Next {
-        let by_speed = room(book, look);
-        let room = by_speed.min(room_by_place(book));
+        let room = room(book, look).min(room_by_place(book));
         let burbles = skip >= onset::HEARD;
         let again = here(book).count();
         // Where the place is not yet sure, only as far as it likely is.
@@ -239,11 +241,11 @@ impl High {
         let lean = by_ear.min(room);
         let rich = GOAL - distance.mean;
         let untried = outside(book) && !book.at_stop(Screw::High, Direction::Out);
-        if by_speed < NEAR && skip >= onset::HEAVY && untried && heaviest_richer(book).is_none() {
+        if room < NEAR && skip >= onset::HEAVY && untried && heaviest_richer(book).is_none() {
             // Is it as heavy as it gets? Richer once, and back.
             return self.out(book, 3);
         }
-        if by_speed < NEAR && is_far_rich(book, look, skip, distance) {
+        if room < NEAR && is_far_rich(book, look, skip, distance) {
             return if again >= 2 {
                 Next::Stuck(Symptom::TooFast)
             } else {
@@ -272,9 +274,17 @@ impl High {
         }
         let held_back = room < by_ear && room < NEAR;
         let enough = again >= 2 && (distance.deviation < SURE || held_back) || again >= 5;
-        if enough && !held_back && mean_skip(book) < RETURNED {
-            // Out until it has surely returned.
-            return self.out(book, 1);
+        if enough && !held_back {
+            match returned(book) {
+                Some(true) => {}
+                // Out until it has surely returned.
+                Some(false) => return self.out(book, 1),
+                None => return Next::Do(FULL),
+            }
+        }
+        if enough && held_back && skip >= onset::HEAVY && outside(book) && !under_ceiling(book) {
+            // As fast as it may be, far out, and still heavy: no mixture explains that.
+            return Next::Stuck(Symptom::TooFast);
         }
         if enough {
             book.capped = held_back;
@@ -360,16 +370,43 @@ fn here(book: &Book) -> impl Iterator<Item = &Look> {
         .map(|full| &full.look)
 }
 
-/// Whether a look differs much from those before it at the same place.
+/// Whether a look differs much from those before it since the screw was last turned.
 fn unlike(book: &Book, look: &Look) -> bool {
-    let mut speeds: Vec<f64> = here(book).map(|look| look.rpm).collect();
-    !speeds.is_empty() && (look.rpm / super::ear::quantile(&mut speeds, 0.5) - 1.0).abs() > UNLIKE
+    let place = book.screws.high;
+    let mut speeds: Vec<f64> = book
+        .full
+        .iter()
+        .filter(|full| full.out == place.out && full.variance == place.variance)
+        .map(|full| full.look.rpm)
+        .collect();
+    !speeds.is_empty() && {
+        let off = look.rpm / super::ear::quantile(&mut speeds, 0.5) - 1.0;
+        off.abs() > UNLIKE && off.abs() < FADE.1
+    }
 }
 
-/// The share of skipped turns at this place, from all looks.
-fn mean_skip(book: &Book) -> f64 {
+/// Whether four-stroking is surely back at this place, on the average of the looks that heard any.
+/// Light skipping is now and then not heard at all: none as long as that may be.
+fn returned(book: &Book) -> Option<bool> {
     let skips: Vec<f64> = here(book).filter_map(|look| look.skip).collect();
-    skips.iter().sum::<f64>() / skips.len().max(1) as f64
+    let heard: Vec<f64> = skips
+        .iter()
+        .copied()
+        .filter(|skip| *skip >= onset::SILENT)
+        .collect();
+    let mean = heard.iter().sum::<f64>() / heard.len().max(1) as f64;
+    match heard.len() {
+        0 if skips.len() < ALL_SILENT => None,
+        1 if skips.len() < ONCE_HEARD => None,
+        0 | 1 => Some(false),
+        _ => Some(mean >= RETURNED),
+    }
+}
+
+/// Whether it is the coil's ceiling that keeps it back, not the maximum.
+fn under_ceiling(book: &Book) -> bool {
+    let cap = limited::cap(book);
+    book.ceiling.is_some() && cap < book.facts.maximum.or(cap)
 }
 
 /// Whether four-stroking was heard at any place of the screw.

@@ -15,9 +15,9 @@ pub(super) const HEAVY: f64 = 0.48;
 const ERROR: f64 = 0.06;
 /// Below this nothing is heard; light skipping is so now and then, up to this share of the looks, and
 /// never from this ratio on.
-const SILENT: f64 = 0.04;
-const MISSED: f64 = 0.3;
-const MISSED_BELOW: f64 = 0.3;
+pub(super) const SILENT: f64 = 0.04;
+const MISSED: f64 = 0.7;
+const MISSED_BELOW: f64 = 0.36;
 /// A look is quite wrong as often as this.
 const WRONG: f64 = 0.004;
 /// Skip ratio where it just four-strokes: with a soft onset, which has no beginning, the first that
