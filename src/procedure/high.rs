@@ -13,7 +13,6 @@ use super::onset::{self, Distance};
 use super::stage::Next;
 use super::stuck::Symptom;
 use super::task::{FULL, Report, Task};
-use crate::guide::trade::FIRST_FULL_RICHER;
 use crate::guide::{Direction, Screw, Turn};
 
 /// The goal lies this much rich of just four-stroking, in turns: near it the share of skipped turns is
@@ -26,6 +25,9 @@ const NEAR: f64 = 0.018;
 const SURE: f64 = 0.022;
 /// Where it may stand this far lean of that, the burble is looked for again.
 const LEAN: f64 = -0.035;
+/// What is asked for, so that the first full throttle is `trade::FIRST_FULL_RICHER` richer also where
+/// each turn falls a fifth short.
+const SURELY_RICHER: Turn = Turn::thirty_seconds(20);
 /// No place that it is to be richer than, in turns.
 const NOWHERE: f64 = -100.0;
 /// More looks than this give no more.
@@ -33,14 +35,32 @@ const MOST: u32 = 26;
 /// What an eighth of a turn richer changes at most, `trade::EIGHTH_OF_HIGH`, for a whole turn.
 const STEEPEST: f64 = 4_800.0;
 const FLATTEST: f64 = 1_000.0;
-/// It is kept this share below the fastest that is allowed.
-const MARGIN: f64 = 0.003;
+/// No engine changes more than this, in rpm a turn.
+const NEVER_STEEPER: f64 = 8_000.0;
+/// It is kept so many turns away from the fastest that is allowed, which is at least and at most these
+/// shares of the speed.
+const CLEAR: f64 = 0.03;
+const MARGIN: (f64, f64) = (0.003, 0.008);
+/// Before it is left it must have been heard to skip so much there, on the average of its looks.
+const RETURNED: f64 = 0.09;
+/// So many silent looks, or so many with one that heard something, are enough to say that it has not.
+const ALL_SILENT: usize = 4;
+const ONCE_HEARD: usize = 7;
+/// A speed that differs by more than this at one place of the screw is fuel that comes and goes.
+const UNLIKE: f64 = 0.035;
 /// Without a burble so many turns beyond the beginning: the screw has no answer.
 const NO_ANSWER: f64 = 1.25;
 /// So many times over the maximum: no screw explains it.
 const TOO_OFTEN: u32 = 6;
-/// So many looks in which the speed falls: the fuel does not last.
-const FADES: u32 = 3;
+/// So many looks in which the speed falls, one where it does so weakly counting half: the fuel does
+/// not last.
+const FADES: u32 = 6;
+const WEAKLY: f64 = 0.015;
+/// So many looks, one after the other, whose speed is away from the others by a factor are taken for
+/// misheard.
+const ODD: u32 = 3;
+/// Below this share of the slowest full throttle no engine runs that is still rich.
+const NO_FULL: f64 = 0.6;
 /// A fall by this share within a look is one; by more than the other it is a wrong base.
 const FADE: (f64, f64) = (0.025, 0.28);
 /// Beyond this share of the speed for a turn the screw still changes much.
@@ -63,8 +83,10 @@ pub(super) struct High {
     not_opened: u32,
     stalled: u32,
     over: u32,
-    /// Looks in which the speed fell.
+    /// Looks in which the speed fell, twice where it fell much.
     faded: u32,
+    /// Looks that were taken for misheard, one after the other.
+    odd: u32,
     /// Turns out at the beginning.
     from: f64,
 }
@@ -78,7 +100,7 @@ impl High {
                 self.richer_to = book.screws.high.out;
                 Next::Do(FULL)
             }
-            Report::OverMaximum => {
+            Report::OverMaximum { .. } => {
                 self.over += 1;
                 book.over += 1;
                 let stopped = book.at_stop(Screw::High, Direction::Out);
@@ -116,8 +138,11 @@ impl High {
             from: book.screws.high.out,
             ..High::default()
         };
-        let richer = if !book.opened {
-            FIRST_FULL_RICHER.turns()
+        let richer = if !book.opened && book.screws.high.absolute {
+            SURELY_RICHER.turns()
+        } else if !book.opened {
+            // Nobody knows where it stands.
+            SURELY_RICHER.turns() + Turn::QUARTER.turns()
         } else if book.screws.low.out < book.low_at_high - 0.1 {
             // The low-speed screw has been leaned since: what was heard before no longer holds.
             Turn::EIGHTH.turns()
@@ -140,14 +165,24 @@ impl High {
     }
 
     fn judge(&mut self, book: &mut Book, look: &Look) -> Next {
+        if self.odd < ODD && is_odd(book, look) {
+            self.odd += 1;
+            return Next::Do(FULL);
+        }
+        self.odd = 0;
+        forget_misheard(book, look);
         self.looks += 1;
         book.low_at_high = book.screws.low.out;
+        self.faded += match () {
+            () if fades(look) || unlike(book, look) => 2,
+            () if look.fallen > WEAKLY && look.fallen < FADE.1 => 1,
+            () => 0,
+        };
         if fades(look) {
             book.sign(Symptom::Fades);
-            self.faded += 1;
-            if self.faded >= FADES {
-                return Next::Stuck(Symptom::Fades);
-            }
+        }
+        if self.faded >= FADES {
+            return Next::Stuck(Symptom::Fades);
         }
         if limited::on_limiter(book, look) {
             return self.out(book, 4);
@@ -197,14 +232,9 @@ impl High {
     }
 
     fn towards(&mut self, book: &mut Book, look: &Look, skip: f64, distance: Distance) -> Next {
-        let room = room(book, look);
+        let room = room(book, look).min(room_by_place(book));
         let burbles = skip >= onset::HEARD;
-        let here = book.screws.high.out;
-        let again = book
-            .full
-            .iter()
-            .filter(|full| (full.out - here).abs() < 1.0 / 64.0)
-            .count();
+        let again = here(book).count();
         // Where the place is not yet sure, only as far as it likely is.
         let careful = distance.mean - 0.5 * distance.deviation;
         let by_ear = careful.max(distance.at_least.min(distance.mean)) - GOAL;
@@ -243,7 +273,20 @@ impl High {
             return Next::Do(Task::turn(Screw::High, Direction::In, steps(lean, most)));
         }
         let held_back = room < by_ear && room < NEAR;
-        if distance.deviation < SURE || held_back && again >= 2 || again >= 5 {
+        let enough = again >= 2 && (distance.deviation < SURE || held_back) || again >= 5;
+        if enough && !held_back {
+            match returned(book) {
+                Some(true) => {}
+                // Out until it has surely returned.
+                Some(false) => return self.out(book, 1),
+                None => return Next::Do(FULL),
+            }
+        }
+        if enough && held_back && skip >= onset::HEAVY && outside(book) && !under_ceiling(book) {
+            // As fast as it may be, far out, and still heavy: no mixture explains that.
+            return Next::Stuck(Symptom::TooFast);
+        }
+        if enough {
             book.capped = held_back;
             return self.finish(book, look);
         }
@@ -303,7 +346,67 @@ fn is_far_rich(book: &Book, look: &Look, skip: f64, distance: Distance) -> bool 
 
 /// Whether the speed falls while the throttle is held open.
 pub(super) fn fades(look: &Look) -> bool {
-    look.drift < -FADE.0 && look.drift > -FADE.1
+    look.fallen > FADE.0 && look.fallen < FADE.1
+}
+
+/// Whether a look is rather a misheard one: away by a factor from the one before, or slower than any
+/// full throttle.
+fn is_odd(book: &Book, look: &Look) -> bool {
+    let Some(last) = book.full.last() else {
+        return book
+            .facts
+            .slowest
+            .is_some_and(|slowest| look.rpm < NO_FULL * slowest);
+    };
+    super::ear::by_factor(look.rpm, last.look.rpm)
+}
+
+/// Looks at the place where the screw stands.
+fn here(book: &Book) -> impl Iterator<Item = &Look> {
+    let place = book.screws.high.out;
+    book.full
+        .iter()
+        .filter(move |full| (full.out - place).abs() < 1.0 / 64.0)
+        .map(|full| &full.look)
+}
+
+/// Whether a look differs much from those before it since the screw was last turned.
+fn unlike(book: &Book, look: &Look) -> bool {
+    let place = book.screws.high;
+    let mut speeds: Vec<f64> = book
+        .full
+        .iter()
+        .filter(|full| full.out == place.out && full.variance == place.variance)
+        .map(|full| full.look.rpm)
+        .collect();
+    !speeds.is_empty() && {
+        let off = look.rpm / super::ear::quantile(&mut speeds, 0.5) - 1.0;
+        off.abs() > UNLIKE && off.abs() < FADE.1
+    }
+}
+
+/// Whether four-stroking is surely back at this place, on the average of the looks that heard any.
+/// Light skipping is now and then not heard at all: none as long as that may be.
+fn returned(book: &Book) -> Option<bool> {
+    let skips: Vec<f64> = here(book).filter_map(|look| look.skip).collect();
+    let heard: Vec<f64> = skips
+        .iter()
+        .copied()
+        .filter(|skip| *skip >= onset::SILENT)
+        .collect();
+    let mean = heard.iter().sum::<f64>() / heard.len().max(1) as f64;
+    match heard.len() {
+        0 if skips.len() < ALL_SILENT => None,
+        1 if skips.len() < ONCE_HEARD => None,
+        0 | 1 => Some(false),
+        _ => Some(mean >= RETURNED),
+    }
+}
+
+/// Whether it is the coil's ceiling that keeps it back, not the maximum.
+fn under_ceiling(book: &Book) -> bool {
+    let cap = limited::cap(book);
+    book.ceiling.is_some() && cap < book.facts.maximum.or(cap)
 }
 
 /// Whether four-stroking was heard at any place of the screw.
@@ -321,7 +424,24 @@ fn room(book: &Book, look: &Look) -> f64 {
     let slope = book
         .slope
         .map_or(STEEPEST, |seen| (1.3 * seen).clamp(FLATTEST, STEEPEST));
-    ((1.0 - MARGIN) * cap - look.rpm) / slope
+    let margin = (CLEAR * slope).clamp(MARGIN.0 * cap, MARGIN.1 * cap);
+    (cap - margin - look.rpm) / slope
+}
+
+/// How far it may be leaned towards where it was over the maximum, in turns.
+fn room_by_place(book: &Book) -> f64 {
+    let there = book.too_fast.unwrap_or(f64::NEG_INFINITY);
+    0.8 * (book.screws.high.out - there) - CLEAR
+}
+
+/// A place at which it was over the maximum is forgotten when a look shows that no engine would be.
+fn forget_misheard(book: &mut Book, look: &Look) {
+    if let (Some(there), Some(most)) = (book.too_fast, book.facts.maximum) {
+        let leaner = (book.screws.high.out - there).max(0.0) + CLEAR;
+        if look.rpm + NEVER_STEEPER * leaner < most {
+            book.too_fast = None;
+        }
+    }
 }
 
 /// What the looks near the last one say a turn changes, in rpm; none where there are too few.

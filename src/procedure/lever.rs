@@ -21,6 +21,9 @@ const NOTICED: f64 = 0.3;
 /// Above the idle by this the throttle has left it.
 const OFF_IDLE: f64 = 1.3;
 
+/// A hand that was told to close has done so after so long, in seconds.
+const REACTION: f64 = 3.2;
+
 /// The throttle was never open longer than this, in seconds.
 const LONGEST_REST: f64 = 14.0;
 
@@ -93,6 +96,16 @@ impl Lever {
     /// Whether the throttle is, or may be, fully open.
     pub(super) fn is_full(&self) -> bool {
         self.asked == Throttle::Full
+    }
+
+    /// Whether somebody was told to close the throttle and may not have done so yet.
+    pub(super) fn is_closing(&self, now: f64) -> bool {
+        self.asked == Throttle::Idle && self.full_since.is_some() && now - self.at < REACTION
+    }
+
+    /// Whether the throttle was open fully and has not been heard to close since.
+    pub(super) fn was_full(&self) -> bool {
+        self.full_since.is_some()
     }
 
     /// Whether the time at full throttle is over.
