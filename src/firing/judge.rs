@@ -142,13 +142,15 @@ impl Judge {
         let skips = matches!(kind, FiringKind::FourStroking | FiringKind::Limiter);
         Firing {
             kind,
-            skip_ratio: match kind {
-                FiringKind::Unclear | FiringKind::None => None,
-                FiringKind::Clean | FiringKind::FourStroking => {
-                    Some(share * odds(smooth + LENIENT))
-                }
-                FiringKind::Limiter => Some(d.weak_share),
-            },
+            skip_ratio: (kind != FiringKind::Unclear).then(|| {
+                // A limiter cuts turns that the other score takes for clean.
+                let skips = if self.limiter {
+                    1.0
+                } else {
+                    odds(smooth + LENIENT)
+                };
+                share * skips
+            }),
             pattern: match kind {
                 FiringKind::Limiter => Some(Pattern::Bursts),
                 _ => skips.then(|| pattern(moment, d)),

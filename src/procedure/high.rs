@@ -15,10 +15,8 @@ use super::stuck::Symptom;
 use super::task::{FULL, Report, Task};
 use crate::guide::{Direction, Screw, Turn};
 
-/// The goal lies this much rich of just four-stroking, in turns: near it the share of skipped turns is
-/// heard too high by about a third, which ends the move too early by as much (closed loop by sound).
-/// In doubt richer.
-const GOAL: f64 = 0.04;
+/// The goal lies this much rich of just four-stroking, in turns: in doubt richer.
+const GOAL: f64 = 0.02;
 /// Nearer than this it is left alone.
 const NEAR: f64 = 0.018;
 /// As sure as this it must be before it is left, in turns.

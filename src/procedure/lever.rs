@@ -87,7 +87,9 @@ impl Lever {
             Throttle::Part | Throttle::Snap | Throttle::Start if below(off_idle) => {
                 self.held = Some(tach::Throttle::Closed);
             }
-            Throttle::Part | Throttle::Snap | Throttle::Start if above(off_idle) => self.held = None,
+            Throttle::Part | Throttle::Snap | Throttle::Start if above(off_idle) => {
+                self.held = None
+            }
             Throttle::Part | Throttle::Snap | Throttle::Start => {}
             Throttle::Stop => self.held = None,
         }
