@@ -43,6 +43,8 @@ const CLEAR: f64 = 0.03;
 const MARGIN: (f64, f64) = (0.003, 0.008);
 /// Before it is left it must have been heard to skip so much there, on the average of its looks.
 const RETURNED: f64 = 0.09;
+/// So far from the onset nothing should be as fast as it may be, in turns.
+const FAR_RICH: f64 = 0.2;
 /// So many silent looks, or so many with one that heard something, are enough to say that it has not.
 const ALL_SILENT: usize = 4;
 const ONCE_HEARD: usize = 7;
@@ -282,7 +284,8 @@ impl High {
                 None => return Next::Do(FULL),
             }
         }
-        if enough && held_back && skip >= onset::HEAVY && outside(book) && !under_ceiling(book) {
+        let far_rich = skip >= onset::HEAVY && distance.at_least > FAR_RICH && outside(book);
+        if enough && held_back && far_rich && !under_ceiling(book) {
             // As fast as it may be, far out, and still heavy: no mixture explains that.
             return Next::Stuck(Symptom::TooFast);
         }
@@ -341,7 +344,9 @@ fn is_far_rich(book: &Book, look: &Look, skip: f64, distance: Distance) -> bool 
     let saturated =
         skip >= onset::HEAVY && heaviest_richer(book).is_some_and(|richer| skip > 0.8 * richer);
     let steep = book.slope.is_some_and(|slope| slope > STEEP * look.rpm);
-    (saturated && steep && outside(book)) || (distance.mean > 0.3 && distance.deviation < 0.12)
+    let far = distance.at_least > 0.5 * FAR_RICH;
+    (saturated && steep && far && outside(book))
+        || (distance.mean > 0.3 && distance.deviation < 0.12)
 }
 
 /// Whether the speed falls while the throttle is held open.
