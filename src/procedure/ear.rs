@@ -281,3 +281,77 @@ pub(super) fn quantile(values: &mut [f64], q: f64) -> f64 {
     let at = (q * (values.len() - 1) as f64).round() as usize;
     values[at]
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::firing::Firing;
+    use crate::reading::Frame;
+    use crate::tach::Speed;
+    use crate::units::{Decibels, Rpm, Seconds};
+
+    const HOP: f64 = 0.016;
+
+    fn heard(t: f64, rpm: f64) -> Heard {
+        Heard {
+            frame: Frame {
+                t: Seconds(t),
+                speed: Ok(Speed {
+                    rpm: Rpm(rpm),
+                    low: Rpm(rpm),
+                    high: Rpm(rpm),
+                    confidence: 0.95,
+                    other: None,
+                }),
+                firing: Firing {
+                    kind: FiringKind::Clean,
+                    skip_ratio: None,
+                    pattern: None,
+                    sub_order: None,
+                    variation: None,
+                },
+                level: Decibels(-20.0),
+                clipped: 0.0,
+            },
+            skip_ratio: None,
+        }
+    }
+
+    /// Speeds by time, heard until `to`.
+    fn listen(to: f64, speed: impl Fn(f64) -> f64) -> Ear {
+        let mut ear = Ear::default();
+        for n in 0..(to / HOP) as usize {
+            let t = HOP * n as f64;
+            ear.take(&[heard(t, speed(t))], 20_000.0);
+        }
+        ear
+    }
+
+    #[test]
+    fn a_jump_by_a_factor_is_doubted_for_a_while_and_still_warns() {
+        for factor in [2.0, 0.5, 1.5] {
+            let ear = listen(5.0, |t| if t > 3.5 { factor * 2_800.0 } else { 2_800.0 });
+            assert_eq!(ear.speed_since(0.5), Some(2_800.0));
+            assert_eq!(ear.speed_since(4.0), None);
+            assert_eq!(ear.warning_since(4.0, 0.5), Some(factor * 2_800.0));
+            let ear = listen(8.0, |t| if t > 3.5 { factor * 2_800.0 } else { 2_800.0 });
+            assert_eq!(ear.speed_since(7.0), Some(factor * 2_800.0));
+        }
+    }
+
+    #[test]
+    fn an_engine_that_takes_the_throttle_is_believed_at_once() {
+        // From idle to full with a time constant of a tenth of a second.
+        let speed = |t: f64| 2_800.0 + 6_200.0 * (1.0 - (-(t - 2.0).max(0.0) / 0.1).exp());
+        let ear = listen(3.0, speed);
+        assert!(ear.since(0.0).iter().all(|s| s.rpm.is_some()));
+    }
+
+    #[test]
+    fn a_fall_is_told_from_the_fastest_half_second_on() {
+        let ear = listen(5.0, |t| if t > 3.0 { 9_000.0 } else { 10_000.0 });
+        let fallen = ear.fallen_since(0.0).unwrap();
+        assert!((fallen - 0.1).abs() < 1e-9, "{fallen}");
+        assert!(listen(5.0, |t| 8_000.0 + 100.0 * t).fallen_since(0.0) <= Some(0.0));
+    }
+}

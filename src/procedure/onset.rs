@@ -13,10 +13,8 @@ pub(super) const HEARD: f64 = 0.1;
 pub(super) const HEAVY: f64 = 0.48;
 /// Error of a skip ratio, standard deviation.
 const ERROR: f64 = 0.06;
-/// Below this nothing is heard; light skipping is so now and then, up to this share of the looks, and
-/// never from this ratio on.
+/// Below this nothing is heard; light skipping is so in many looks, and never from this ratio on.
 pub(super) const SILENT: f64 = 0.04;
-const MISSED: f64 = 0.7;
 const MISSED_BELOW: f64 = 0.36;
 /// A look is quite wrong as often as this.
 const WRONG: f64 = 0.004;
@@ -135,15 +133,15 @@ fn summary(weights: &[f64; DISTANCES]) -> Distance {
 fn likelihood(heard: f64, truth: f64, doubt: f64) -> f64 {
     let there = truth.max(0.0);
     let error = (ERROR * ERROR + doubt).sqrt();
-    // Now and then light skipping is not heard at all.
-    let missed = (MISSED * (1.0 - there / MISSED_BELOW)).clamp(0.02, MISSED);
     let below = |limit: f64, mean: f64| 1.0 / (1.0 + (-1.7 * (limit - mean) / error).exp());
+    // Light skipping is often not heard at all: silence says little, and to hear some says much.
+    let missed = (1.0 - (there - 0.02) / MISSED_BELOW).clamp(0.02, 0.97);
+    let bell = |z: f64| (-0.5 * z * z).exp();
     let right = if heard < SILENT {
         missed + (1.0 - missed) * below(SILENT, there)
     } else if heard < HEAVY {
-        let bell = |z: f64| (-0.5 * z * z).exp();
-        let light = missed * 0.5 * bell(heard / SILENT);
-        (1.0 - missed) * bell((heard - there) / error) * ERROR / error + light
+        let heard_right = bell((heard - there) / error) * ERROR / error;
+        (1.0 - missed) * heard_right + missed * 0.5 * bell(heard / SILENT)
     } else {
         1.0 - below(HEAVY, truth)
     };
