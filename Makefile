@@ -1,7 +1,7 @@
 # What each target does: `make help`.
 SHELL := /bin/bash
 .DELETE_ON_ERROR:
-.PHONY: help demo test test-mic browser check bench fuzz fuzz-build docs man man-pages schema install fmt snapshots
+.PHONY: help demo test test-mic browser tables archive check bench fuzz fuzz-build docs man man-pages schema install fmt snapshots
 
 PREFIX ?= $(HOME)/.local
 # Seconds for each fuzz target.
@@ -32,6 +32,24 @@ browser: ## look at job sheets in a real browser (SHOTS=folder keeps screenshots
 	cargo test --locked --test sheet
 	cd tests/browser && npm ci --loglevel=error --no-audit --no-fund
 	node tests/browser/look.mjs target/tmp/sheets $(SHOTS)
+
+# DuckDB, pandas and Dask at the versions that the tests were written for.
+PYTHON := target/python/bin/python
+$(PYTHON): tests/tables/requirements.txt
+	@.ci/need python
+	python3 -m venv --clear target/python
+	$(PYTHON) -m pip install --quiet --disable-pip-version-check -r $<
+	@touch $@
+
+tables: $(PYTHON) ## load tables in DuckDB and pandas, and run what docs/tables.md shows
+	@.ci/need cc
+	cargo test --locked --test tables
+	$(PYTHON) tests/tables/check.py target/tmp/tables
+
+archive: $(PYTHON) ## run the recipe of docs/archive.md on two workers, one of them killed
+	@.ci/need cc
+	cargo build --locked
+	$(PYTHON) tests/tables/archive.py target/debug/engine-note target/tmp/archive
 
 check: ## clippy with warnings denied, without and with the microphone
 	@.ci/need cc alsa
@@ -71,11 +89,13 @@ docs: ## the library's documentation, warnings denied
 	RUSTDOCFLAGS='-D warnings' cargo doc --locked --no-deps
 	@echo 'open target/doc/engine_note/index.html'
 
-schema: ## write docs/reading.schema.json and docs/events.schema.json anew from the types
+schema: ## write the schemas in docs anew from the types
 	cargo run --locked --quiet -- schema > target/reading.schema.json
 	mv target/reading.schema.json docs/reading.schema.json
 	cargo run --locked --quiet -- schema --events > target/events.schema.json
 	mv target/events.schema.json docs/events.schema.json
+	cargo run --locked --quiet -- schema --summary > target/summary.schema.json
+	mv target/summary.schema.json docs/summary.schema.json
 
 man: ## man pages into target/man
 	cargo build --release --locked

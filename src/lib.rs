@@ -10,7 +10,7 @@
 //! ```
 //!
 //! [`procedure`] and [`session`] stand between the last two and guide a whole tuning; [`book`] keeps
-//! what was done to each machine.
+//! what was done to each machine, [`archive`] what was read of a folder of many clips.
 //!
 //! Beside them stand [`units`], [`machine`] (what the technician knows of the engine), [`synth`]
 //! (test signals with a known truth) and [`cli`] (the only place that prints and exits).
@@ -20,6 +20,7 @@ pub mod units;
 
 pub mod machine;
 
+pub mod archive;
 pub mod book;
 pub mod capture;
 pub mod firing;

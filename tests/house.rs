@@ -78,6 +78,8 @@ fn every_make_target_that_is_named_exists() {
         "test",
         "test-mic",
         "browser",
+        "tables",
+        "archive",
         "check",
         "install",
         "bench",

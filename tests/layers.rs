@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Who may import whom, in the order of the sound. A folder that is not listed is an error.
-const ALLOWED: [(&str, &[&str]); 14] = [
+const ALLOWED: [(&str, &[&str]); 15] = [
     ("units", &[]),
     ("machine", &["units"]),
     ("capture", &["units", "machine"]),
@@ -76,6 +76,23 @@ const ALLOWED: [(&str, &[&str]); 14] = [
             "book",
         ],
     ),
+    (
+        "archive",
+        &[
+            "units",
+            "machine",
+            "capture",
+            "spectrum",
+            "tach",
+            "firing",
+            "reading",
+            "guide",
+            "procedure",
+            "session",
+            "book",
+            "report",
+        ],
+    ),
     ("synth", &["units", "machine"]),
     (
         "cli",
@@ -92,6 +109,7 @@ const ALLOWED: [(&str, &[&str]); 14] = [
             "session",
             "book",
             "report",
+            "archive",
             "synth",
         ],
     ),

@@ -7,7 +7,7 @@ use std::io::{self, Write};
 use engine_note::firing::{Firing, FiringKind};
 use engine_note::machine::Profile;
 use engine_note::reading::Frame;
-use engine_note::report::{ClipFacts, Format, Gatherer, Look, Renderer};
+use engine_note::report::{ClipFacts, Format, Gatherer, Look, Renderer, Rows};
 use engine_note::tach::{Speed, Unreadable};
 use engine_note::units::{Decibels, Rpm, Seconds};
 
@@ -91,9 +91,12 @@ fn lines(frames: u64, format: Format) -> u64 {
 #[test]
 fn ten_hours_of_frames_fit_into_64_mib_in_every_format() {
     let ten_hours = 2_250_000;
-    assert_eq!(lines(ten_hours, Format::Csv), ten_hours + 1);
+    assert_eq!(lines(ten_hours, Format::Csv(Rows::Frames)), ten_hours + 1);
     assert!(lines(ten_hours, Format::Json) > ten_hours);
     assert!(lines(ten_hours, Format::Text) < 500);
+    for rows in [Rows::Frames, Rows::Clips] {
+        assert!(lines(ten_hours, Format::Parquet(rows)) > 0);
+    }
     let peak = peak();
     assert!(peak < 64 * 1_024, "{peak} KiB");
 }

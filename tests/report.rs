@@ -10,7 +10,7 @@ use engine_note::reading::{
     UnreadableTime,
 };
 use engine_note::report::{
-    ClipFacts, Format, FrameKeeper, Gatherer, Glyphs, Layout, Look, Notice, Renderer, Report,
+    ClipFacts, Format, FrameKeeper, Gatherer, Glyphs, Layout, Look, Notice, Renderer, Report, Rows,
     Trace, schema,
 };
 use engine_note::tach::{Speed, Unreadable};
@@ -466,7 +466,7 @@ fn every_json_is_valid_by_its_schema() {
 #[test]
 fn the_table_has_a_head_and_as_many_fields_in_every_row() {
     let table = written(
-        Format::Csv,
+        Format::Csv(Rows::Frames),
         true,
         Look::default(),
         &[

@@ -23,6 +23,17 @@ fn the_shipped_schema_is_current() {
 }
 
 #[test]
+fn the_shipped_schema_of_a_summary_is_current() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/summary.schema.json");
+    let shipped: Value = serde_json::from_str(&fs::read_to_string(path).unwrap()).unwrap();
+    let current: Value = serde_json::from_str(&engine_note::report::summary_schema()).unwrap();
+    assert!(
+        shipped == current,
+        "run `make schema` and look at what changed in docs/summary.schema.json"
+    );
+}
+
+#[test]
 fn the_schema_names_what_every_reader_may_rely_on() {
     let text = shipped().to_string();
     for key in [

@@ -110,9 +110,12 @@ fn a_clip_alone_and_the_events_of_a_tuning_make_a_sheet_too() {
     let clip = "fixtures/demo/trimmer-rich.wav";
     let profile = ["--machine", "fixtures/demo/trimmer.toml"];
     let page = written(&[&["sheet", clip][..], &profile].concat(), "clip.html");
+    assert_eq!(page.matches("<svg ").count(), 1);
+    assert!(page.contains("aria-label=\"Heard an engine for 8.5 of 8.5 s: "));
     let text = words(&page);
     for expected in [
         "Job sheet: trimmer 4",
+        "As heard: trimmer-rich.wav",
         "What the sound asks for",
         "high-speed screw",
         "Turned, in order nothing was turned",
@@ -315,6 +318,12 @@ fn what_would_do_harm_is_only_text() {
 
 #[test]
 fn the_fullest_sheet_and_the_emptiest_are_written_for_the_browser() {
+    let clip = written(&["sheet", "fixtures/demo/saw-limiter.wav"], "saw.html");
+    let svg = clip.find("<svg ").unwrap()..clip.find("</svg>").unwrap() + "</svg>".len();
+    let drawn = |title: &str| Picture {
+        svg: clip[svg.clone()].into(),
+        ..picture(title)
+    };
     let long_word = "Dampfschifffahrtsgesellschaftskapitänsmützenhalterung".repeat(2);
     for (name, text) in [
         ("full-words.html", "idles unevenly when warm and smokes"),
@@ -328,6 +337,11 @@ fn the_fullest_sheet_and_the_emptiest_are_written_for_the_browser() {
             "not everything fits, and it says so"
         );
         fs::write(page(name), text).unwrap();
+        let both = sheet
+            .clone()
+            .with_picture(drawn("As found"))
+            .with_picture(drawn("As left"));
+        fs::write(page(&format!("drawn-{name}")), both.page()).unwrap();
         let both = sheet
             .with_picture(picture("As found"))
             .with_picture(picture("As left"));
@@ -379,6 +393,48 @@ fn a_line_outside_its_limits_is_never_the_one_that_is_cut() {
     assert!(
         text.contains("Result Hot restart, s 12,345 11,111 to 12,000 outside"),
         "{text}"
+    );
+}
+
+/// A visit whose recordings are still there shows them; one that was moved, or is another recording by
+/// now, is named on standard error and left out.
+#[test]
+fn the_recordings_of_a_visit_are_drawn_where_they_still_lie() {
+    let folder = tempfile::tempdir().unwrap();
+    let place = |name: &str| folder.path().join(name).to_string_lossy().into_owned();
+    let (book, before, after) = (place("book"), place("before.wav"), place("after.wav"));
+    let demo = |name: &str| root().join("fixtures/demo").join(name);
+    fs::copy(demo("trimmer-rich.wav"), &before).unwrap();
+    fs::copy(demo("trimmer-set.wav"), &after).unwrap();
+    let machine = ["--machine", "fixtures/demo/trimmer.toml"];
+    let clips = ["--clip-before", &before, "--clip-after", &after];
+    let add = ["book", "--book", &book, "add", "trimmer 4"];
+    let output = run(&[&add[..], &machine, &clips].concat());
+    assert_eq!(output.status.code(), Some(0));
+    let sheet = ["sheet", "trimmer 4", "--book", &book];
+    let both = written(&sheet, "drawn.html");
+    assert_eq!(both.matches("<svg ").count(), 2);
+    let text = words(&both);
+    assert!(text.contains("As found: before.wav") && text.contains("As left: after.wav"));
+    fs::remove_file(&before).unwrap();
+    fs::copy(demo("trimmer-bog.wav"), &after).unwrap();
+    let path = page("left-out.html");
+    let output = run(&[&sheet[..], &["-o", path.to_str().unwrap()]].concat());
+    assert_eq!(output.status.code(), Some(0));
+    let told = String::from_utf8(output.stderr).unwrap();
+    let lines: Vec<_> = told.lines().collect();
+    assert_eq!(
+        lines[..2],
+        [
+            format!("note: {before}: no longer there, so its picture is left out"),
+            format!(
+                "note: {after}: not the recording of that day any more, so its picture is left out"
+            ),
+        ]
+    );
+    assert_eq!(
+        fs::read_to_string(path).unwrap().matches("<svg ").count(),
+        0
     );
 }
 

@@ -1,13 +1,13 @@
 //! The command line as types, and the help that teaches it.
 use std::path::PathBuf;
 
-use clap::builder::PossibleValue;
 use clap::{ArgGroup, Args, Parser, Subcommand, ValueEnum, value_parser};
 use clap_complete::Shell;
 
 use super::book_args::{BookCommand, Save};
 use super::exit;
 use super::listen_flags::Listen;
+use super::picture::PictureFlags;
 use super::practice_flags::Practice;
 use super::sheet::Sheet;
 use super::tune_flags::Tune;
@@ -15,7 +15,7 @@ use super::values::{
     CARBURETORS, COILS, CYCLES, USES, classes, ready_names, speed, speed_range, words,
 };
 use crate::machine::{Carburetor, Class, Coil, Cycle, Origin, SpeedRange, Use};
-use crate::report::Format;
+use crate::report::{Format, Rows};
 use crate::units::Rpm;
 
 /// Hears the crank speed and the firing of a small engine from a recording, and says which
@@ -68,6 +68,9 @@ Examples:
         /// The lines of `tune --events ndjson` instead of the results of `read`
         #[arg(long)]
         events: bool,
+        /// The summary that `read --summary FILE` writes
+        #[arg(long, conflicts_with = "events")]
+        summary: bool,
     },
     Procedure(Procedure),
     /// Print the completions for a shell
@@ -121,16 +124,33 @@ Examples:
   engine-note read trimmer.m4a
   engine-note read trimmer.m4a --machine trimmer.toml
   engine-note read saw.wav --cylinders 1 --speed-range 2000:15000
+  engine-note read trimmer.m4a --picture trimmer.svg
+  engine-note read recordings/ --picture pictures/
   engine-note read trimmer.m4a --save \"trimmer 4\"
-  engine-note read recordings/ --format ndjson -o readings.ndjson
+  engine-note read recordings/                                            # a line for each clip, then each machine
+  engine-note read recordings/ --format ndjson -o readings.ndjson         # interrupted: run it again, it goes on
+  engine-note read recordings/ --format ndjson -o readings.ndjson --since-last --summary machines.json
   engine-note read a.wav b.wav --format csv -o frames.csv
+  engine-note read recordings/ --format csv --rows clips -o clips.csv
+  engine-note read recordings/ --format parquet -o clips.parquet
   arecord -f S16_LE -r 48000 -c 1 -d 10 -t raw | engine-note read - --raw s16le:48000:1
 
 The machine profile decides what the advice can say: the maker's figures are in no recording. \
         --cycle and --cylinders matter for the speed itself.
 
+In folders, the nearest `machine.toml` above a clip is the profile of its machine, --machine over it. A machine goes by \
+        the name in its profile, without one by its folder. Clips that cannot be read are named when they are met and \
+        once more at the end. Folders into a file leave FILE.ledger beside it, by which --since-last knows what it has \
+        read; without -o that is .engine-note.ledger in the folder.
+
 In JSON one clip is an object; several clips or a folder are a list in the order of the command line, \
-        and a clip that cannot be read is left out of it and named on standard error."
+        and a clip that cannot be read is left out of it and named on standard error.
+
+The picture shows speed, firing, level and what was heard by frequency and by engine order over one time axis: \
+        whole orders are straight lines where the speed is right, lines at the even orders only mean that it is half of \
+        the truth. Several clips go into a folder as SVG.
+
+Columns of tables have the names of the JSON Schema (`engine-note schema`), which end in their unit."
 )]
 pub struct Read {
     /// Files or folders; `-` is standard input
@@ -139,33 +159,27 @@ pub struct Read {
     /// How to write the result
     #[arg(short, long, value_enum, default_value_t)]
     pub format: Format,
+    /// What a row of the table is [default: a frame in csv, a clip in parquet]
+    #[arg(long, value_enum)]
+    pub rows: Option<Rows>,
     /// Write the results into a file, which is there once they are whole, instead of printing them
     #[arg(short, long, value_name = "FILE")]
     pub output: Option<PathBuf>,
+    /// With folders: write the summary of all clips, machine by machine, as JSON into a file
+    #[arg(long, value_name = "FILE")]
+    pub summary: Option<PathBuf>,
+    /// With a folder: read only what is new or changed since the last run
+    #[arg(long)]
+    pub since_last: bool,
     #[command(flatten)]
     pub known: Known,
     /// Samples without a header, for example s16le:48000:1 (codings u8, s16le, s24le, s32le, f32le)
     #[arg(long, value_name = "CODING:RATE:CHANNELS")]
     pub raw: Option<String>,
     #[command(flatten)]
+    pub drawn: PictureFlags,
+    #[command(flatten)]
     pub keep: Save,
-}
-
-impl ValueEnum for Format {
-    fn value_variants<'a>() -> &'a [Self] {
-        &[Format::Text, Format::Json, Format::Ndjson, Format::Csv]
-    }
-
-    fn to_possible_value(&self) -> Option<PossibleValue> {
-        Some(match self {
-            Format::Text => {
-                PossibleValue::new("text").help("for people: a sentence, a chart, spans, advice")
-            }
-            Format::Json => PossibleValue::new("json").help("everything; a list for several clips"),
-            Format::Ndjson => PossibleValue::new("ndjson").help("everything, a line for each clip"),
-            Format::Csv => PossibleValue::new("csv").help("a table with a row for each frame"),
-        })
-    }
 }
 
 /// Make a test signal with a known truth from a scene file

@@ -1,6 +1,7 @@
 //! The exit codes: the one place where they are decided.
 use std::process::ExitCode;
 
+use crate::archive::ArchiveError;
 use crate::book::BookError;
 use crate::capture::Fault;
 use crate::machine::ProfileError;
@@ -130,6 +131,13 @@ impl From<&BookError> for Outcome {
             | BookError::Twice { .. }
             | BookError::Clip { .. } => Outcome::Unreadable,
         }
+    }
+}
+
+impl From<&ArchiveError> for Outcome {
+    /// Each of them is about a file that cannot be read or written.
+    fn from(_: &ArchiveError) -> Outcome {
+        Outcome::Unreadable
     }
 }
 

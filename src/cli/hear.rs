@@ -18,6 +18,14 @@ pub struct Heard {
     pub silent: Option<Trouble>,
 }
 
+/// What comes of a clip while it is heard.
+pub enum Part<'a> {
+    /// Sound of each channel at the working rate, before the frames that are read in it.
+    Sound(&'a [Vec<f32>]),
+    /// The next frame.
+    Frame(&'a Frame),
+}
+
 /// Hears a clip and hands each frame in order to `take`.
 ///
 /// # Errors
@@ -28,6 +36,23 @@ pub fn hear(
     machine: &Profile,
     progress: &Progress,
     mut take: impl FnMut(&Frame) -> Result<(), Trouble>,
+) -> Result<Heard, Trouble> {
+    hear_all(input, raw, machine, progress, |part| match part {
+        Part::Sound(_) => Ok(()),
+        Part::Frame(frame) => take(frame),
+    })
+}
+
+/// Hears a clip and hands its sound and its frames to `take`.
+///
+/// # Errors
+/// Where the clip cannot be read, and those of `take`.
+pub fn hear_all(
+    input: &Input,
+    raw: Option<RawFormat>,
+    machine: &Profile,
+    progress: &Progress,
+    mut take: impl FnMut(Part) -> Result<(), Trouble>,
 ) -> Result<Heard, Trouble> {
     let name = input.name();
     let trouble = |fault: &Fault| {
@@ -62,11 +87,17 @@ pub fn hear(
             Err(fault) => return Err(trouble(&fault)),
         }
         samples += block.len() as u64;
-        frames.drain(..).try_for_each(|frame| take(&frame))?;
+        take(Part::Sound(listener.sound()))?;
+        frames
+            .drain(..)
+            .try_for_each(|frame| take(Part::Frame(&frame)))?;
         progress.heard(seconds(block.len() as u64));
     }
     listener.finish(&mut frames);
-    frames.drain(..).try_for_each(|frame| take(&frame))?;
+    take(Part::Sound(listener.sound()))?;
+    frames
+        .drain(..)
+        .try_for_each(|frame| take(Part::Frame(&frame)))?;
     Ok(Heard {
         facts: ClipFacts {
             path: name,

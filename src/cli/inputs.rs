@@ -70,10 +70,19 @@ pub fn inputs(arguments: &[PathBuf]) -> Result<Inputs, Trouble> {
 
 /// Adds the clips of a folder.
 fn folder(path: &Path, list: &mut Vec<Result<Input, Trouble>>) {
-    let before = list.len();
-    walk(path, list);
-    if list.len() == before {
-        list.push(Err(Trouble::input(
+    clips_in(path, &mut |found| list.push(found.map(Input::File)));
+}
+
+/// Hands the clips of a folder and of those in it to `take`, in the order of their names; a folder
+/// without any is trouble.
+pub fn clips_in(path: &Path, take: &mut dyn FnMut(Result<PathBuf, Trouble>)) {
+    let mut any = false;
+    walk(path, &mut |found| {
+        any = true;
+        take(found);
+    });
+    if !any {
+        take(Err(Trouble::input(
             format!("{}: no clips in this folder", path.display()),
             format!("clips are known by their ending: {}", ENDINGS.join(", ")),
             Outcome::Unreadable,
@@ -81,13 +90,13 @@ fn folder(path: &Path, list: &mut Vec<Result<Input, Trouble>>) {
     }
 }
 
-fn walk(path: &Path, list: &mut Vec<Result<Input, Trouble>>) {
+fn walk(path: &Path, take: &mut dyn FnMut(Result<PathBuf, Trouble>)) {
     let entries = fs::read_dir(path).and_then(|entries| entries.collect::<Result<Vec<_>, _>>());
     let mut entries = match entries {
         Ok(entries) => entries,
         Err(error) => {
             let words = format!("{}: {}", path.display(), reason(&error));
-            list.push(Err(Trouble::input(
+            take(Err(Trouble::input(
                 words,
                 "check the folder and your rights to it",
                 Outcome::Unreadable,
@@ -100,9 +109,9 @@ fn walk(path: &Path, list: &mut Vec<Result<Input, Trouble>>) {
         let hidden = entry.file_name().to_string_lossy().starts_with('.');
         // A link to a folder is not followed: it could lead round in a circle.
         match entry.file_type() {
-            Ok(kind) if kind.is_dir() && !hidden => walk(&entry.path(), list),
+            Ok(kind) if kind.is_dir() && !hidden => walk(&entry.path(), take),
             Ok(kind) if !kind.is_dir() && !hidden && is_clip(&entry.path()) => {
-                list.push(Ok(Input::File(entry.path())))
+                take(Ok(entry.path()))
             }
             Ok(_) | Err(_) => {}
         }
@@ -113,7 +122,9 @@ fn is_clip(path: &Path) -> bool {
     let ending = path
         .extension()
         .map(|ending| ending.to_string_lossy().to_lowercase());
-    ending.is_some_and(|ending| ENDINGS.contains(&ending.as_str())) && !path.is_dir()
+    // A link that leads nowhere is a clip that cannot be read; a pipe or a device is none.
+    ending.is_some_and(|ending| ENDINGS.contains(&ending.as_str()))
+        && fs::metadata(path).map_or(true, |facts| facts.is_file())
 }
 
 #[cfg(test)]

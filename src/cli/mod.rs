@@ -15,11 +15,13 @@ mod check;
 mod closing;
 mod desk;
 mod exit;
+mod folder;
 mod hands;
 mod hear;
 mod in_order;
 mod inputs;
 mod keeper;
+mod layout;
 mod listen;
 mod listen_flags;
 mod live_flags;
@@ -29,17 +31,21 @@ mod machine;
 mod panel;
 mod panel_screen;
 mod paper;
+mod picture;
 mod practice;
 mod practice_flags;
 mod procedure;
 mod profile;
 mod progress;
 mod read;
+mod read_folder;
 mod ready;
 mod rehearsal;
 mod results;
 mod screen;
 mod sheet;
+mod sheet_pictures;
+mod since_last;
 mod stream;
 mod synth;
 mod terminal;
@@ -87,14 +93,16 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
 
 fn command(command: Command) -> Result<Outcome, Trouble> {
     match command {
-        Command::Read(arguments) => read::read(&arguments),
+        Command::Read(arguments) => read::read(&arguments.settled()?),
         Command::Listen(arguments) => listen::listen(&arguments),
         Command::Synth(arguments) => synth::synth(&arguments),
         Command::Check(arguments) => check::check(&arguments),
         Command::Machine(command) => machine::machine(command),
         Command::Practice(arguments) => practice::practice(&arguments),
         Command::Tune(arguments) => tune::tune(&arguments),
-        Command::Schema { events } => paper::schema(events).map(|()| Outcome::Read),
+        Command::Schema { events, summary } => {
+            paper::schema(events, summary).map(|()| Outcome::Read)
+        }
         Command::Procedure(arguments) => procedure::card(&arguments),
         Command::Book(command) => book::book(command),
         Command::Sheet(arguments) => sheet::sheet(&arguments),

@@ -8,10 +8,12 @@ use super::terminal::print;
 use super::trouble::Trouble;
 use crate::{report, session};
 
-/// The JSON Schema of the results, or of the lines of the event stream.
-pub fn schema(events: bool) -> Result<(), Trouble> {
+/// The JSON Schema of the results, of the lines of the event stream, or of a summary.
+pub fn schema(events: bool, summary: bool) -> Result<(), Trouble> {
     print(&if events {
         session::schema()
+    } else if summary {
+        report::summary_schema()
     } else {
         report::schema()
     })

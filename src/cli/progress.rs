@@ -1,10 +1,11 @@
 //! How far the work is: a line on standard error, only on a terminal and only where it takes a while.
+use std::fmt::Write;
 use std::io::{IsTerminal, stderr};
 use std::sync::OnceLock;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
-use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressStyle};
+use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
 
 /// Nothing is shown before this has passed, so that short clips do not flicker.
 const PATIENCE: Duration = Duration::from_millis(400);
@@ -23,11 +24,18 @@ impl Progress {
     pub fn new(clips: usize) -> Progress {
         let bar = ProgressBar::with_draw_target(Some(clips as u64), ProgressDrawTarget::hidden());
         let layout = if clips > 1 {
-            "[{bar:24}] {pos} of {len} clips, {msg}"
+            "[{bar:24}] {pos} of {len} clips, {left}{msg}"
         } else {
             "{spinner} {msg}"
         };
         if let Ok(style) = ProgressStyle::with_template(layout) {
+            let style = style.with_key("left", |state: &ProgressState, out: &mut dyn Write| {
+                // Before the first clip is done nothing can be said.
+                let _ = match state.pos() {
+                    0 => Ok(()),
+                    _ => write!(out, "{:#} left, ", HumanDuration(state.eta())),
+                };
+            });
             bar.set_style(style.progress_chars("=> "));
         }
         Progress {

@@ -4,17 +4,19 @@ use std::ops::ControlFlow;
 use super::args::Read;
 use super::book_add::Keeping;
 use super::exit::Outcome;
-use super::hear::hear;
+use super::hear::{Part, hear_all};
 use super::in_order::in_order;
 use super::inputs::{Input, Inputs, inputs};
+use super::picture::{Pictures, gathered_and_drawn};
 use super::profile::{known, load, over};
 use super::progress::Progress;
-use super::results::Results;
-use super::terminal::{complain, look};
+use super::read_folder::read_folders;
+use super::results::{Results, over_no_clip};
+use super::terminal::{complain, look, look_in_a_file};
 use super::trouble::Trouble;
 use crate::capture::RawFormat;
 use crate::machine::Profile;
-use crate::report::{Format, Gatherer, Renderer, Report};
+use crate::report::{Format, Gatherer, Look, Renderer, Report, Spectrogram};
 
 /// A clip that was read.
 pub struct Done {
@@ -22,25 +24,56 @@ pub struct Done {
     pub report: Report,
     /// What is to be said beside it.
     pub aside: Option<Trouble>,
+    /// Why its picture could not be written.
+    pub picture: Option<Trouble>,
 }
 
 /// Runs the command.
 pub fn read(arguments: &Read) -> Result<Outcome, Trouble> {
+    let by_itself = arguments.keep.save.is_some() || arguments.raw.is_some();
+    if !by_itself && arguments.clips.iter().all(|path| path.is_dir()) {
+        return read_folders(arguments);
+    }
+    if arguments.since_last || arguments.summary.is_some() {
+        let flag = if arguments.since_last {
+            "--since-last"
+        } else {
+            "--summary"
+        };
+        return Err(Trouble::usage(
+            format!("{flag} is for folders"),
+            "put the clips into a folder and name that",
+        ));
+    }
     let machine = known(&arguments.known)?;
     let raw = raw_format(arguments)?;
     let found = inputs(&arguments.clips)?;
+    let clips = found.list.iter().flatten().cloned();
+    let pictures = Pictures::plan(&arguments.drawn, clips, found.several)?;
     if arguments.keep.save.is_some() {
-        return read_and_keep(arguments, &found);
+        return read_and_keep(arguments, &found, pictures.as_ref());
     }
     let mut results = results(arguments, &found)?;
     let progress = Progress::new(found.list.len());
-    let mut renderer = Renderer::new(&mut results, arguments.format, found.several, look());
+    let mut renderer = Renderer::new(
+        &mut results,
+        arguments.format,
+        found.several,
+        look_of(arguments),
+    );
     let mut worst = Outcome::Read;
     let mut stopped = None;
     in_order(
         &found.list,
         |input| match input {
-            Ok(input) => gathered(input, raw, &machine, arguments.format, &progress),
+            Ok(input) => gathered_and_drawn(
+                input,
+                raw,
+                &machine,
+                arguments.format,
+                &progress,
+                pictures.as_ref(),
+            ),
             Err(trouble) => Err(trouble.clone()),
         },
         |result| {
@@ -56,11 +89,12 @@ pub fn read(arguments: &Read) -> Result<Outcome, Trouble> {
                 if let Some(aside) = &done.aside {
                     complain(aside);
                 }
-                Ok(if done.report.heard_engine() {
+                let outcome = if done.report.heard_engine() {
                     Outcome::Read
                 } else {
                     Outcome::NoEngine
-                })
+                };
+                Ok(outcome.or_worse(told(done.picture.as_ref())))
             });
             match printed {
                 Ok(outcome) => {
@@ -86,7 +120,11 @@ pub fn read(arguments: &Read) -> Result<Outcome, Trouble> {
 
 /// Reads one clip and writes what was heard into the job book, under the profile that the book knows
 /// where none is given.
-fn read_and_keep(arguments: &Read, found: &Inputs) -> Result<Outcome, Trouble> {
+fn read_and_keep(
+    arguments: &Read,
+    found: &Inputs,
+    pictures: Option<&Pictures>,
+) -> Result<Outcome, Trouble> {
     let [Ok(input @ Input::File(path))] = &found.list[..] else {
         return Err(Trouble::usage(
             "--save is for one file",
@@ -100,9 +138,10 @@ fn read_and_keep(arguments: &Read, found: &Inputs) -> Result<Outcome, Trouble> {
     };
     let machine = over(keeping.profile().clone(), flags)?;
     let progress = Progress::new(1);
-    let done = gathered(input, None, &machine, arguments.format, &progress)?;
+    let format = arguments.format;
+    let done = gathered_and_drawn(input, None, &machine, format, &progress, pictures)?;
     let mut results = results(arguments, found)?;
-    let mut renderer = Renderer::new(&mut results, arguments.format, false, look());
+    let mut renderer = Renderer::new(&mut results, arguments.format, false, look_of(arguments));
     progress.done(|| {
         renderer
             .write(&done.report)
@@ -112,24 +151,34 @@ fn read_and_keep(arguments: &Read, found: &Inputs) -> Result<Outcome, Trouble> {
     if let Some(aside) = &done.aside {
         complain(aside);
     }
-    keeping.keep(path, &done.report)
+    let outcome = keeping.keep(path, &done.report)?;
+    Ok(outcome.or_worse(told(done.picture.as_ref())))
+}
+
+/// Says why a picture could not be written, and how that ends.
+pub fn told(trouble: Option<&Trouble>) -> Outcome {
+    trouble.map_or(Outcome::Read, |trouble| {
+        complain(trouble);
+        trouble.outcome()
+    })
+}
+
+/// How text is shown where the results go.
+pub fn look_of(arguments: &Read) -> Look {
+    match arguments.output.as_deref() {
+        Some(path) if path.as_os_str() != "-" => look_in_a_file(),
+        _ => look(),
+    }
 }
 
 /// Where the results go; never over a clip that is read.
 fn results(arguments: &Read, found: &Inputs) -> Result<Results, Trouble> {
-    let output = arguments.output.as_deref();
-    let place = output.and_then(|path| path.canonicalize().ok());
-    let clip = |input: &Input| match input {
-        Input::File(path) => path.canonicalize().ok() == place,
-        Input::Stream => false,
-    };
-    if place.is_some() && found.list.iter().flatten().any(clip) {
-        return Err(Trouble::usage(
-            "`--output` names a clip that is to be read",
-            "name another file: the results would take the place of the clip",
-        ));
-    }
-    Results::open(output)
+    let clips = found.list.iter().flatten().filter_map(|input| match input {
+        Input::File(path) => Some(path.as_path()),
+        Input::Stream => None,
+    });
+    over_no_clip("--output", arguments.output.as_deref(), clips)?;
+    Results::open(arguments.output.as_deref())
 }
 
 /// Reads one clip to its end.
@@ -140,9 +189,31 @@ pub fn gathered(
     format: Format,
     progress: &Progress,
 ) -> Result<Done, Trouble> {
+    gathered_with(input, raw, machine, format, progress, None)
+}
+
+/// Reads one clip to its end; what its picture needs is gathered along the way.
+pub fn gathered_with(
+    input: &Input,
+    raw: Option<RawFormat>,
+    machine: &Profile,
+    format: Format,
+    progress: &Progress,
+    mut picture: Option<&mut Spectrogram>,
+) -> Result<Done, Trouble> {
     let mut gatherer = Gatherer::new(machine, format);
-    let heard = hear(input, raw, machine, progress, |frame| {
-        Ok(gatherer.push(frame)?)
+    let heard = hear_all(input, raw, machine, progress, |part| {
+        match (part, &mut picture) {
+            (Part::Sound(sound), Some(picture)) => picture.hear(sound),
+            (Part::Sound(_), None) => {}
+            (Part::Frame(frame), picture) => {
+                if let Some(picture) = picture {
+                    picture.push(frame);
+                }
+                gatherer.push(frame)?;
+            }
+        }
+        Ok(())
     })?;
     let name = heard.facts.path.clone();
     let report = gatherer.finish(heard.facts, heard.warnings)?;
@@ -156,7 +227,11 @@ pub fn gathered(
         )),
         None => None,
     };
-    Ok(Done { report, aside })
+    Ok(Done {
+        report,
+        aside,
+        picture: None,
+    })
 }
 
 /// The format of samples without a header; only standard input can have one.

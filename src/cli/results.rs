@@ -21,6 +21,26 @@ pub enum Results {
 pub struct Beside {
     out: BufWriter<File>,
     path: PathBuf,
+    whole: bool,
+}
+
+impl Beside {
+    fn whole(&mut self) -> io::Result<()> {
+        self.out.flush()?;
+        self.out.get_ref().sync_all()?;
+        fs::rename(part(&self.path), &self.path)?;
+        self.whole = true;
+        Ok(())
+    }
+}
+
+impl Drop for Beside {
+    /// What did not become whole is of no use to anybody.
+    fn drop(&mut self) {
+        if !self.whole {
+            let _ = fs::remove_file(part(&self.path));
+        }
+    }
 }
 
 impl Results {
@@ -49,6 +69,7 @@ impl Results {
         Ok(Results::Beside(Beside {
             out: BufWriter::new(file),
             path: path.into(),
+            whole: false,
         }))
     }
 
@@ -60,12 +81,9 @@ impl Results {
         match self {
             Results::Standard(mut out) => Ok(out.flush()?),
             Results::Device(mut out) => Ok(out.flush()?),
-            Results::Beside(Beside { mut out, path }) => {
-                let unwritable = |error| Trouble::output(&path.to_string_lossy(), &error);
-                out.flush().map_err(unwritable)?;
-                out.get_ref().sync_all().map_err(unwritable)?;
-                fs::rename(part(&path), &path).map_err(unwritable)
-            }
+            Results::Beside(mut beside) => beside
+                .whole()
+                .map_err(|error| Trouble::output(&beside.path.to_string_lossy(), &error)),
         }
     }
 }
@@ -86,6 +104,27 @@ impl Write for Results {
             Results::Beside(beside) => beside.out.flush(),
         }
     }
+}
+
+/// Refuses a file that is to be written and is one of the clips.
+pub fn over_no_clip<'a>(
+    flag: &str,
+    output: Option<&Path>,
+    mut clips: impl Iterator<Item = &'a Path>,
+) -> Result<(), Trouble> {
+    let place = output.and_then(|path| path.canonicalize().ok());
+    if place.is_some() && clips.any(|clip| clip.canonicalize().ok() == place) {
+        return Err(Trouble::usage(
+            format!("`{flag}` names a clip that is to be read"),
+            "name another file: the results would take the place of the clip",
+        ));
+    }
+    Ok(())
+}
+
+/// Whether results can be kept beside a path and renamed into it: a file, or none yet.
+pub fn is_file(path: &Path) -> Result<bool, Trouble> {
+    Ok(path.as_os_str() != "-" && device(path)?.is_none())
 }
 
 /// The file in which results wait until they are whole.

@@ -9,16 +9,14 @@ use super::args::Known;
 use super::book::existing;
 use super::book_add::{clip, today};
 use super::exit::Outcome;
-use super::inputs::Input;
 use super::profile::{known, load, over};
-use super::progress::Progress;
-use super::read::gathered;
+use super::sheet_pictures::{of_visit as pictures_of_visit, with_picture};
 use super::terminal::say;
 use super::trouble::{Trouble, reason};
 use crate::book::{Machine, Measured, Moment, Tag, Tuning, Visit};
 use crate::machine::Profile;
 use crate::procedure::Answer;
-use crate::report::{Format, Sheet as Page};
+use crate::report::Sheet as Page;
 use crate::session::Event;
 
 /// Longest line of a tuning's record.
@@ -31,7 +29,7 @@ const LONGEST_LINE: u64 = 1 << 20;
     long_about = "Writes a job sheet: one HTML page that needs nothing else and prints on one page, A4 or Letter (any \
         browser makes a PDF of it). It says what was found, what was turned, what was proved and what was not checked.\n\n\
         It is made from a visit in the job book (its number, or a machine's tag for its latest visit), from the events of \
-        a tuning, or from a clip alone.",
+        a tuning, or from a clip alone. Recordings that are still where they were are read again for their pictures.",
     after_long_help = "\
 Examples:
   engine-note sheet 7 -o sheet.html
@@ -107,7 +105,9 @@ fn of_visit(arguments: &Sheet) -> Result<Page, Trouble> {
         profile: with_flags(machine.profile, &arguments.known)?,
         ..machine
     };
-    Ok(Page::of_visit(&machine, &visit, Some(number)))
+    let pictures = pictures_of_visit(&visit, &machine.profile)?;
+    let page = Page::of_visit(&machine, &visit, Some(number));
+    Ok(pictures.into_iter().fold(page, Page::with_picture))
 }
 
 /// A profile with the one from the command line in its place, and the flags over it.
@@ -118,15 +118,7 @@ fn with_flags(profile: Profile, flags: &Known) -> Result<Profile, Trouble> {
 
 fn of_clip(arguments: &Sheet, path: &Path) -> Result<(Page, Outcome), Trouble> {
     let profile = known(&arguments.known)?;
-    let progress = Progress::new(1);
-    let done = gathered(
-        &Input::File(path.to_path_buf()),
-        None,
-        &profile,
-        Format::Text,
-        &progress,
-    )?;
-    drop(progress);
+    let (done, picture) = with_picture(path, &profile, "As heard")?;
     let mut visit = Visit::on(today());
     let heard = Measured::from(&done.report.reading);
     visit.before = (!heard.is_empty()).then_some(heard);
@@ -137,7 +129,8 @@ fn of_clip(arguments: &Sheet, path: &Path) -> Result<(Page, Outcome), Trouble> {
         Outcome::NoEngine
     };
     let page = Page::of_visit(&named(profile, path), &visit, None);
-    Ok((page.with_advice(&done.report.advice), outcome))
+    let page = page.with_advice(&done.report.advice).with_picture(picture);
+    Ok((page, outcome))
 }
 
 fn of_tuning(arguments: &Sheet, path: &Path) -> Result<(Page, Outcome), Trouble> {

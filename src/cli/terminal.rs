@@ -34,6 +34,14 @@ pub fn look() -> Look {
     }
 }
 
+/// How text is shown in a file.
+pub fn look_in_a_file() -> Look {
+    Look {
+        glyphs: glyphs(|name| env::var(name).ok()),
+        ..Look::default()
+    }
+}
+
 /// Colour only on a terminal, and never where NO_COLOR is set to anything.
 fn colour_wanted(terminal: bool) -> bool {
     let refused = env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());

@@ -4,6 +4,7 @@ use std::fmt::Display;
 use std::io;
 
 use super::exit::Outcome;
+use crate::archive::ArchiveError;
 use crate::capture::Fault;
 
 /// Why a command stops.
@@ -76,6 +77,12 @@ impl From<io::Error> for Trouble {
             hint: Some("make room on the disk, or set TMPDIR to a folder with room".into()),
             outcome: Outcome::Unreadable,
         }
+    }
+}
+
+impl From<ArchiveError> for Trouble {
+    fn from(error: ArchiveError) -> Trouble {
+        Trouble::input(&error, error.hint(), Outcome::from(&error))
     }
 }
 

@@ -99,6 +99,12 @@ impl Listener {
         self.listen(frames);
     }
 
+    /// The sound of each channel at the working rate that came with the last [`Self::push`] or
+    /// [`Self::finish`]; frames are decided later than their sound comes.
+    pub fn sound(&self) -> &[Vec<f32>] {
+        &self.working
+    }
+
     /// Counts the samples of each hop and those at full scale.
     fn count_clipped(&mut self, block: &[f32]) {
         let mut rest = block;

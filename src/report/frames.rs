@@ -79,7 +79,8 @@ impl From<&Frame> for FrameLine {
 }
 
 impl FrameLine {
-    /// The same with the decimals that mean something: 0.1 ms, 0.01 rpm, three places of a share.
+    /// The same with the decimals that mean something: 0.1 ms, 0.01 rpm, three places of a share. No
+    /// more than JSON writes, so that every format has the same numbers.
     fn rounded(self) -> Self {
         let to = |places: i32| {
             move |value: f64| (value * 10f64.powi(places)).round() / 10f64.powi(places)
@@ -95,7 +96,7 @@ impl FrameLine {
             rpm_other: self.rpm_other.map(to(2)),
             sub_order_db: self.sub_order_db.map(to(2)),
             variation: self.variation.map(to(3)),
-            clipped: to(5)(self.clipped),
+            clipped: to(4)(self.clipped),
             ..self
         }
     }

@@ -15,9 +15,9 @@ const ROWS: usize = 10;
 /// Columns for the numbers at the left.
 const MARGIN: usize = 8;
 /// The least span of the speed axis as a share of the speed, so that a steady idle looks steady.
-const LEAST_SPAN: f64 = 0.08;
+pub(super) const LEAST_SPAN: f64 = 0.08;
 /// How far beyond what was heard a known speed of the machine is still shown, as a share of it.
-const REACH: f64 = 0.12;
+pub(super) const REACH: f64 = 0.12;
 
 /// The speed axis: `steps` steps of `step` rpm from `low`, `rows` rows of characters each.
 struct Axis {
@@ -235,7 +235,7 @@ fn curve(halves: &[Bucket], axis: &Axis, width: usize) -> Dots {
 }
 
 /// The known speeds of the machine in rpm, the more important ones first.
-fn known(machine: &Profile) -> Vec<(&'static str, f64)> {
+pub(super) fn known(machine: &Profile) -> Vec<(&'static str, f64)> {
     let speeds = &machine.speeds;
     [
         ("maximum", speeds.full_throttle.map(|range| range.high())),

@@ -4,8 +4,9 @@ use std::io::{self, Write};
 use serde::Serialize;
 
 use super::advice;
-use super::frames::FrameLine;
+use super::csv_table;
 use super::look::Look;
+use super::parquet_table::ParquetTable;
 use super::result::Report;
 use super::text;
 use super::tidy::Tidy;
@@ -21,16 +22,30 @@ pub enum Format {
     Json,
     /// JSON, each clip on a line of its own.
     Ndjson,
-    /// A table of the frames.
-    Csv,
+    /// A table as text.
+    Csv(Rows),
+    /// A table as a file by columns.
+    Parquet(Rows),
+}
+
+/// What stands in a row of a table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Rows {
+    /// A clip: what was heard in it and what follows.
+    Clips,
+    /// A frame of a clip: what was heard around one moment.
+    Frames,
 }
 
 impl Format {
     /// Whether it shows each frame.
     pub fn shows_frames(self) -> bool {
         match self {
-            Format::Text => false,
-            Format::Json | Format::Ndjson | Format::Csv => true,
+            Format::Text | Format::Csv(Rows::Clips) | Format::Parquet(Rows::Clips) => false,
+            Format::Json
+            | Format::Ndjson
+            | Format::Csv(Rows::Frames)
+            | Format::Parquet(Rows::Frames) => true,
         }
     }
 }
@@ -45,6 +60,8 @@ pub struct Renderer<W: Write> {
     written: usize,
     /// Cautions of the results so far, each once: they stand at the end of a text.
     cautions: Vec<Caution>,
+    /// The rows of a Parquet file that wait for their group.
+    table: Option<ParquetTable>,
 }
 
 impl<W: Write> Renderer<W> {
@@ -57,6 +74,7 @@ impl<W: Write> Renderer<W> {
             look,
             written: 0,
             cautions: Vec::new(),
+            table: None,
         }
     }
 
@@ -70,8 +88,7 @@ impl<W: Write> Renderer<W> {
                 if self.written > 0 {
                     writeln!(self.out)?;
                 }
-                self.out
-                    .write_all(text::render(report, self.several, &self.look).as_bytes())?;
+                self.piece(report)?;
                 for caution in &report.advice.cautions {
                     if !self.cautions.contains(caution) {
                         self.cautions.push(caution.clone());
@@ -83,16 +100,41 @@ impl<W: Write> Renderer<W> {
                     self.out
                         .write_all(if self.written == 0 { b"[\n" } else { b",\n" })?;
                 }
-                self.json(report, Tidy::lines())?;
+                self.piece(report)?;
             }
-            Format::Ndjson => {
-                self.json(report, Tidy::one_line())?;
-                self.out.write_all(b"\n")?;
+            Format::Ndjson => self.piece(report)?,
+            Format::Csv(rows) => {
+                if self.written == 0 {
+                    self.out.write_all(&csv_table::head(rows)?)?;
+                }
+                self.piece(report)?;
             }
-            Format::Csv => self.csv(report)?,
+            Format::Parquet(_) => self.piece(report)?,
         }
         self.written += 1;
         self.out.flush()
+    }
+
+    /// Writes a result without what stands before, between and after results.
+    pub(super) fn piece(&mut self, report: &Report) -> io::Result<()> {
+        match self.format {
+            Format::Text => {
+                let text = text::render(report, self.several, &self.look);
+                self.out.write_all(text.as_bytes())
+            }
+            Format::Json => self.json(report, Tidy::lines()),
+            Format::Ndjson => {
+                self.json(report, Tidy::one_line())?;
+                self.out.write_all(b"\n")
+            }
+            Format::Csv(rows) => csv_table::write(&mut self.out, rows, report),
+            Format::Parquet(rows) => {
+                let mut table = self.parquet(rows)?;
+                table.write(report, &mut self.out)?;
+                self.table = Some(table);
+                Ok(())
+            }
+        }
     }
 
     /// Ends the output.
@@ -101,6 +143,10 @@ impl<W: Write> Renderer<W> {
     /// As for [`Renderer::write`].
     pub fn finish(mut self) -> io::Result<()> {
         match (self.format, self.several, self.written) {
+            (Format::Parquet(rows), _, _) => {
+                self.parquet(rows)?.finish(&mut self.out)?;
+            }
+            (Format::Csv(rows), _, 0) => self.out.write_all(&csv_table::head(rows)?)?,
             (Format::Json, true, 0) => self.out.write_all(b"[]\n")?,
             (Format::Json, true, _) => self.out.write_all(b"]\n")?,
             (Format::Text, _, _) => {
@@ -117,53 +163,10 @@ impl<W: Write> Renderer<W> {
         report.serialize(&mut serializer).map_err(io::Error::from)
     }
 
-    fn csv(&mut self, report: &Report) -> io::Result<()> {
-        /// A frame with the clip that it belongs to.
-        #[derive(Serialize)]
-        struct Row<'a> {
-            clip: &'a str,
-            line: FrameLine,
-        }
-        let mut rows = csv::WriterBuilder::new()
-            .has_headers(false)
-            .from_writer(&mut self.out);
-        if self.written == 0 {
-            rows.write_record(CSV_COLUMNS).map_err(of_the_output)?;
-        }
-        report.frames.each(|line| {
-            rows.serialize(Row {
-                clip: &report.clip.path,
-                line,
-            })
-            .map_err(of_the_output)
-        })?;
-        rows.flush()
-    }
-}
-
-/// The head of the CSV table: the clip, then the fields of a frame.
-const CSV_COLUMNS: [&str; 15] = [
-    "clip",
-    "t_s",
-    "rpm",
-    "rpm_low",
-    "rpm_high",
-    "confidence",
-    "firing",
-    "skip_ratio",
-    "level_dbfs",
-    "unreadable",
-    "rpm_other",
-    "pattern",
-    "sub_order_db",
-    "variation",
-    "clipped",
-];
-
-/// The error of the output itself: the table writer's own conversion hides what kind it is.
-fn of_the_output(error: csv::Error) -> io::Error {
-    match error.into_kind() {
-        csv::ErrorKind::Io(error) => error,
-        other => io::Error::other(format!("{other:?}")),
+    /// The table so far, begun where it was not.
+    fn parquet(&mut self, rows: Rows) -> io::Result<ParquetTable> {
+        self.table
+            .take()
+            .map_or_else(|| ParquetTable::new(rows), Ok)
     }
 }

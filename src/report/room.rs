@@ -16,6 +16,8 @@ const HEAD: f64 = 2.0;
 const SIGNATURE_MM: f64 = 9.5;
 /// Heights of a picture: as wide as half the page allows, or smaller where there is much to say.
 const PICTURES_MM: [u32; 4] = [58, 40, 28, 20];
+/// The same for one that has the whole width for itself.
+const ALONE_MM: [u32; 3] = [88, 72, 58];
 /// Characters that fit on a line over half of the page and over all of it, in a wide typeface.
 const HALF: f64 = 54.0;
 const WHOLE: f64 = 112.0;
@@ -70,9 +72,16 @@ impl Room {
             picture_mm,
             letters,
         };
-        let [large, .., small] = PICTURES_MM;
+        let [half, .., small] = PICTURES_MM;
+        let large: &[u32] = if sheet.pictures.len() == 1 {
+            &ALONE_MM
+        } else {
+            &[half]
+        };
         let letters = [Letters::Large, Letters::Medium, Letters::Small];
-        let all = letters.into_iter().map(|letters| room(30, large, letters));
+        let all = large
+            .iter()
+            .flat_map(|height| letters.map(|letters| room(30, *height, letters)));
         let smaller = PICTURES_MM
             .into_iter()
             .map(|height| room(30, height, Letters::Small));

@@ -1,7 +1,9 @@
 //! The JSON Schema of the output, made from its types.
 use schemars::{JsonSchema, generate::SchemaSettings};
+use serde_json::Value;
 
 use super::result::Report;
+use super::summary::Summary;
 
 /// What `--format json` writes: one clip as an object, several as a list.
 #[derive(JsonSchema)]
@@ -16,9 +18,23 @@ enum Output {
 
 /// The schema as indented JSON, ending with a line break.
 pub fn schema() -> String {
-    let schema = SchemaSettings::draft2020_12()
+    format!("{:#}\n", made_from::<Output>())
+}
+
+/// The schema of one clip.
+pub fn of_one() -> Value {
+    made_from::<Report>()
+}
+
+fn made_from<T: JsonSchema>() -> Value {
+    SchemaSettings::draft2020_12()
         .for_serialize()
         .into_generator()
-        .into_root_schema_for::<Output>();
-    format!("{:#}\n", schema.to_value())
+        .into_root_schema_for::<T>()
+        .to_value()
+}
+
+/// The schema of a [`Summary`] as indented JSON, ending with a line break.
+pub fn summary_schema() -> String {
+    format!("{:#}\n", made_from::<Summary>())
 }

@@ -6,9 +6,11 @@ use super::look::{Look, Tone};
 /// Columns between two columns of the table.
 const GAP: usize = 2;
 
-/// Rows of words under heads. Columns whose cells all hold a number stand to the right.
+/// Rows of words under heads. Columns whose cells all hold a number stand to the right, but for
+/// those that are said to be words.
 pub struct Table<const N: usize> {
     heads: [(&'static str, u8); N],
+    words: Vec<usize>,
     rows: Vec<[String; N]>,
 }
 
@@ -17,8 +19,15 @@ impl<const N: usize> Table<N> {
     pub fn new(heads: &[(&'static str, u8); N]) -> Self {
         Table {
             heads: *heads,
+            words: Vec::new(),
             rows: Vec::new(),
         }
+    }
+
+    /// The same with columns that stand to the left whatever they hold: names, for example.
+    pub fn words(mut self, columns: &[usize]) -> Self {
+        self.words.extend_from_slice(columns);
+        self
     }
 
     /// Adds a row.
@@ -43,7 +52,7 @@ impl<const N: usize> Table<N> {
 
     fn is_numeric(&self, column: usize) -> bool {
         let number = |cell: &str| cell.is_empty() || cell.contains(|c: char| c.is_ascii_digit());
-        self.rows.iter().all(|row| number(&row[column]))
+        !self.words.contains(&column) && self.rows.iter().all(|row| number(&row[column]))
     }
 
     /// The text, indented by two columns.

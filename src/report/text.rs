@@ -59,7 +59,7 @@ pub fn render(report: &Report, titled: bool, look: &Look) -> String {
 }
 
 /// What was heard, in one sentence.
-fn sentence(report: &Report) -> String {
+pub(super) fn sentence(report: &Report) -> String {
     let reading = &report.reading;
     if !report.heard_engine() {
         let why = reading
@@ -99,7 +99,7 @@ fn plateau_words(name: &str, plateau: &Plateau) -> String {
     )
 }
 
-fn span_words(span: &Span) -> String {
+pub(super) fn span_words(span: &Span) -> String {
     let what = words::span(span.kind);
     let speed = match (span.kind, span.from_rpm, span.to_rpm, span.rpm) {
         (SpanKind::Rising | SpanKind::Falling, Some(from), Some(to), _) => {

@@ -1,7 +1,9 @@
 //! JSON with short numbers and, where a person may look, one line for each frame.
 use std::io::{self, Write};
 
+use serde::Serialize;
 use serde_json::ser::Formatter;
+use serde_json::{Serializer, Value};
 
 /// Digits after the decimal point: a ten-thousandth of a second, of a revolution, of a share.
 const PLACES: usize = 4;
@@ -100,11 +102,20 @@ impl Formatter for Tidy {
     }
 }
 
+/// What a reader of the JSON gets, so that a table has the same numbers.
+///
+/// # Errors
+/// Those of the value, which may have to be read from a file.
+pub fn as_written(value: &impl Serialize) -> io::Result<Value> {
+    let mut text = vec![];
+    value.serialize(&mut Serializer::with_formatter(&mut text, Tidy::one_line()))?;
+    Ok(serde_json::from_slice(&text)?)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use serde::Serialize;
-    use serde_json::{Serializer, Value, json};
+    use serde_json::json;
 
     fn written(value: &Value, tidy: Tidy) -> String {
         let mut out = vec![];

@@ -3,8 +3,11 @@
 mod bench;
 mod broken;
 mod clips;
+mod folder;
 mod help;
+mod interrupted;
 mod output;
 mod profiles;
+mod progress;
 mod refusals;
 mod signals;

@@ -20,7 +20,7 @@ fn a_file_holds_what_would_have_been_printed() {
         assert!(!bench.path("out.part").exists());
     }
     let dash = bench.output(&["read", "a.wav", "-f", "csv", "-o", "-"]);
-    assert!(dash.stdout.starts_with(b"clip,"));
+    assert!(dash.stdout.starts_with(b"path,"));
 }
 
 #[test]
@@ -59,5 +59,5 @@ fn two_runs_into_one_file_are_told_apart_and_a_device_is_written_straight() {
     bench.output(&["read", "a.wav", "-o", "out"]);
     assert!(bench.path("out").exists());
     let straight = bench.output(&["read", "a.wav", "-f", "csv", "-o", "/dev/stdout"]);
-    assert!(straight.stdout.starts_with(b"clip,"));
+    assert!(straight.stdout.starts_with(b"path,"));
 }

@@ -32,6 +32,10 @@ refusals! {
     usage_machine_missing: &["read", "a.wav", "--machine", "missing.toml"];
     usage_scene_missing: &["synth", "missing.toml", "-o", "out.wav"];
     usage_expectation_empty: &["check", "a.wav", "--expect", "empty.toml"];
+    usage_parquet_to_a_pipe: &["read", "a.wav", "--format", "parquet"];
+    usage_parquet_to_standard_output: &["read", "a.wav", "--format", "parquet", "-o", "-"];
+    usage_since_last_of_parquet: &["read", ".", "--format", "parquet", "-o", "out", "--since-last"];
+    usage_rows_of_json: &["read", "a.wav", "--format", "json", "--rows", "clips"];
     usage_man_of_no_command: &["man", "weigh"];
     usage_profile_contradicts_itself: &["machine", "new", "--idle", "2700:3000", "--clutch-in", "2500"];
 }
