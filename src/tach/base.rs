@@ -277,7 +277,8 @@ pub fn decide<'a>(
         // What was decided stays until most of the count has gone.
         let least = if before == base { 0.5 * least } else { least };
         let crank = times(base);
-        count > least && crank.0 >= band.low().0 && crank.0 <= band.high().0
+        let fits = !usual.excludes(crank) || usual.excludes(speed);
+        count > least && fits && crank.0 >= band.low().0 && crank.0 <= band.high().0
     };
     if most.double >= most.triple && enough(twice, most.double, ENOUGH) {
         twice

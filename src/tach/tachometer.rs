@@ -402,10 +402,11 @@ impl Tracker {
         if self.base == Base::Same {
             p.moment.fresh |= self.recut.take().is_some();
             // Lines between the orders that stay in step, or slips that are too few to decide.
-            if counts.half > DOUBT && p.moment.rhythm[0] < 0.5 {
+            let fits = |speed: Rpm| !self.usual.excludes(speed);
+            if counts.half > DOUBT && p.moment.rhythm[0] < 0.5 && fits(times(0.5)) {
                 p.moment.probability = p.moment.probability.min(0.5);
                 p.moment.runner_up = (times(0.5), 0.5);
-            } else if counts.double > DOUBT {
+            } else if counts.double > DOUBT && fits(times(2.0)) {
                 p.moment.probability = p.moment.probability.min(0.5);
                 p.moment.runner_up = (times(2.0), 0.5);
             }

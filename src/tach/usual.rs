@@ -18,8 +18,8 @@ const UNUSUAL: f64 = -4.0;
 /// What a speed loses in the evidence of a hop for the square of its distance in octaves from the
 /// nearest that is usual, and the most that it loses, with the throttle closed and open: the engine
 /// that cannot rev is rarer than the one that is rich and fires every second turn, but it exists.
-const CLOSED: (f64, f64) = (6.0, 5.0);
-const OPEN: (f64, f64) = (6.0, 1.5);
+const CLOSED: (f64, f64) = (6.0, 9.0);
+const OPEN: (f64, f64) = (8.0, 3.0);
 
 /// How the throttle is held.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -74,6 +74,11 @@ impl Usual {
                 _ => -2.0,
             },
         }
+    }
+
+    /// Whether the throttle, where it is known, speaks against a speed.
+    pub(super) fn excludes(self, speed: Rpm) -> bool {
+        self.throttle.is_some() && self.likely(speed) <= UNUSUAL
     }
 
     /// What each speed of the grid loses in the evidence of every hop, where the throttle is known.
