@@ -277,7 +277,7 @@ pub fn decide<'a>(
         // What was decided stays until most of the count has gone.
         let least = if before == base { 0.5 * least } else { least };
         let crank = times(base);
-        let fits = !usual.excludes(crank) || usual.excludes(speed);
+        let fits = !usual.excludes(crank);
         count > least && fits && crank.0 >= band.low().0 && crank.0 <= band.high().0
     };
     if most.double >= most.triple && enough(twice, most.double, ENOUGH) {
