@@ -9,6 +9,8 @@ mod hearing;
 mod pipe;
 #[path = "../examples/closed_loop/recipes.rs"]
 mod recipes;
+#[path = "../examples/closed_loop/rough.rs"]
+mod rough;
 #[path = "../examples/closed_loop/score.rs"]
 mod score;
 #[path = "../examples/closed_loop/technician.rs"]

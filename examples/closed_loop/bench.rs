@@ -5,7 +5,7 @@ use engine_note::procedure::{AsFound, Begin};
 use engine_note::synth::{Live, Settings, Specimen, Surroundings, draw_specimen};
 use serde_json::Value;
 
-use super::hearing::{HOP_S, Perfect, Program};
+use super::hearing::{Errors, HOP_S, Perfect, Program};
 use super::pipe::Pipe;
 use super::technician::{Technician, View};
 
@@ -23,6 +23,8 @@ pub enum Ears {
     Exact,
     /// The truth with stated errors.
     Perfect,
+    /// The same with gaps, biases and wrong factors.
+    Rough,
     /// The program's session in this process, by sound.
     Sound,
     /// The program as a process, by sound through a pipe.
@@ -66,6 +68,8 @@ pub struct Case {
     pub around: Surroundings,
     /// The program for [`Ears::Pipe`].
     pub program: Option<PathBuf>,
+    /// The screws stay as they are found.
+    pub no_base: bool,
 }
 
 impl Case {
@@ -78,6 +82,7 @@ impl Case {
             specimen,
             around,
             program: None,
+            no_base: false,
         }
     }
 
@@ -98,7 +103,7 @@ impl Case {
         let begin = Begin {
             as_found,
             skip_checks: self.seed.is_multiple_of(2),
-            no_base: false,
+            no_base: self.no_base,
         };
         let machine = &specimen.profile;
         let mut live = match ears {
@@ -118,7 +123,12 @@ impl Case {
             (Ears::Pipe, None) => return Err("--program is missing".into()),
             _ => None,
         };
-        let mut perfect = Perfect::new(machine, begin, self.seed, ears == Ears::Exact);
+        let errors = match ears {
+            Ears::Exact => Errors::None,
+            Ears::Rough => Errors::Rough,
+            _ => Errors::Stated,
+        };
+        let mut perfect = Perfect::new(machine, begin, self.seed, errors);
         let mut technician = Technician::new(self.seed, specimen.found, runs, mute);
         let mut block = vec![0.0f32; (f64::from(RATE) * HOP_S).round() as usize];
         let mut lines: Vec<String> = vec![];

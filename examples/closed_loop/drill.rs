@@ -1,9 +1,9 @@
 //! How well the engines' sound is heard, without a guide: each engine idles and runs at full throttle
 //! with the high-speed screw at stated turns from its ideal, and readings are held against the truth.
 use engine_note::firing::FiringKind;
-use engine_note::procedure::Begin;
-use engine_note::session::{Event, Session};
+use engine_note::session::Hearing;
 use engine_note::synth::{Controls, Live, Settings};
+use engine_note::tach::Throttle;
 
 use super::bench::{Case, RATE};
 
@@ -19,9 +19,15 @@ const STANDS: [Option<f64>; 9] = [
     Some(-0.125),
     Some(-0.25),
 ];
+/// Wrong bases that are told apart.
+const RATIOS: [f64; 8] = [1.0 / 3.0, 0.5, 2.0 / 3.0, 0.75, 4.0 / 3.0, 1.5, 2.0, 3.0];
+const NAMES: [&str; 9] = ["1/3", "1/2", "2/3", "3/4", "4/3", "3/2", "2", "3", "other"];
+
 /// How long each stand is held, and from when on it is judged.
 const HELD: f64 = 8.0;
 const JUDGED: f64 = 3.5;
+/// From when on the hearing knows where the throttle is, as in a tuning.
+const HAND: f64 = 3.0;
 
 /// Readings of one stand against the truth.
 #[derive(Clone, Copy, Debug, Default)]
@@ -35,6 +41,8 @@ pub struct Tally {
     skip_true: f64,
     skip_heard: f64,
     skip_judged: f64,
+    /// Hops read at a third, half, two thirds, 3/4, 4/3, 3/2, two times, three times the speed, and at none of them.
+    ratios: [f64; 9],
     /// Of the means over the stand: sum of errors, of their squares, and how many.
     means: [f64; 3],
 }
@@ -43,8 +51,7 @@ pub struct Tally {
 pub fn drill(case: &Case) -> Result<Vec<Tally>, String> {
     let specimen = &case.specimen;
     let mut live = Live::sounding(specimen, &case.around, case.seed, RATE, 1.0, true);
-    let mut session =
-        Session::new(RATE, 1, &specimen.profile, Begin::default()).map_err(|e| e.to_string())?;
+    let mut hearing = Hearing::new(RATE, 1, &specimen.profile).map_err(|e| e.to_string())?;
     let mut tallies = vec![Tally::default(); STANDS.len()];
     let mut block = vec![0.0f32; 128];
     let mut events = vec![];
@@ -76,20 +83,20 @@ pub fn drill(case: &Case) -> Result<Vec<Tally>, String> {
                 hop += 1;
                 now = hop as f64 * 0.008;
                 late.push_back((now, live.speed().0, live.skip_ratio()));
+                let known = now > begin + HAND;
+                hearing.hold(known.then_some(if throttle > 0.5 {
+                    Throttle::Open
+                } else {
+                    Throttle::Closed
+                }));
                 events.clear();
-                session.push(&block, &mut events);
-                for event in &events {
-                    let Event::Reading {
-                        t_s,
-                        rpm,
-                        confidence,
-                        firing,
-                        skip_ratio,
-                        ..
-                    } = event
-                    else {
-                        continue;
-                    };
+                hearing.push(&block, &mut events);
+                for heard in &events {
+                    let frame = &heard.frame;
+                    let (t_s, firing, skip_ratio) = (frame.t, frame.firing.kind, heard.skip_ratio);
+                    let speed_read = frame.speed.ok();
+                    let (rpm, confidence) =
+                        (speed_read.map(|s| s.rpm), speed_read.map(|s| s.confidence));
                     // The sound trails the engine by 0.1 s.
                     while late
                         .front()
@@ -104,8 +111,12 @@ pub fn drill(case: &Case) -> Result<Vec<Tally>, String> {
                     tally.hops += 1.0;
                     match rpm {
                         Some(rpm) if (rpm.0 / speed - 1.0).abs() < 0.02 => tally.right += 1.0,
-                        Some(_) => {
+                        Some(rpm) => {
                             tally.wrong += 1.0;
+                            let near = RATIOS
+                                .iter()
+                                .position(|r| (rpm.0 / speed / r - 1.0).abs() < 0.03);
+                            tally.ratios[near.unwrap_or(RATIOS.len())] += 1.0;
                             if confidence.is_some_and(|c| c > 0.6) {
                                 tally.confident_wrong += 1.0;
                             }
@@ -171,8 +182,14 @@ pub fn line(case: &Case, tallies: &[Tally]) -> String {
         .iter()
         .zip(tallies)
         .map(|(stand, t)| {
+            let wrong: String = NAMES
+                .iter()
+                .zip(t.ratios)
+                .filter(|(_, n)| *n > 0.1 * t.hops)
+                .map(|(name, _)| format!(" x{name}"))
+                .collect();
             format!(
-                "{}:{:.0}%/{:+.2}",
+                "{}:{:.0}%{wrong}/{:+.2}",
                 stand.map_or("idle".into(), |s| format!("{s:+.3}")),
                 100.0 * t.right / t.hops.max(1.0),
                 t.means[0]

@@ -10,6 +10,8 @@ use engine_note::synth::{Live, Random};
 use engine_note::tach::{Speed, Unreadable};
 use engine_note::units::{Decibels, Rpm, Seconds};
 
+use super::rough::{Now, Rough};
+
 /// Time between two looks.
 pub const HOP_S: f64 = 0.008;
 /// Errors of the perfect hearing: speed as a share, skip ratio, delay in seconds. Both errors wander
@@ -18,24 +20,37 @@ const SPEED_ERROR: f64 = 0.003;
 const SKIP_ERROR: f64 = 0.05;
 const DELAY: f64 = 0.2;
 
+/// How far readings made from the truth are off.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Errors {
+    /// Not at all.
+    None,
+    /// By the stated errors.
+    Stated,
+    /// By the stated errors and all that is in [`Rough`].
+    Rough,
+}
+
 /// The procedure with readings from the truth, without sound.
 pub struct Perfect {
     procedure: Procedure,
     random: Random,
     errors: [f64; 2],
-    exact: bool,
+    stated: bool,
+    rough: Option<Rough>,
     skipping: bool,
     late: VecDeque<Heard>,
 }
 
 impl Perfect {
-    /// `exact` leaves the errors (not the delay) out.
-    pub fn new(machine: &Profile, begin: Begin, seed: u64, exact: bool) -> Self {
+    /// The delay is always there.
+    pub fn new(machine: &Profile, begin: Begin, seed: u64, errors: Errors) -> Self {
         Perfect {
             procedure: Procedure::new(machine, begin),
             random: Random::new(seed, 500),
             errors: [0.0; 2],
-            exact,
+            stated: errors != Errors::None,
+            rough: (errors == Errors::Rough).then(|| Rough::new(seed)),
             skipping: false,
             late: VecDeque::new(),
         }
@@ -65,11 +80,28 @@ impl Perfect {
         for error in &mut self.errors {
             *error = pull * *error + (1.0 - pull * pull).sqrt() * self.random.normal();
         }
-        let [speed_error, skip_error] = if self.exact { [0.0; 2] } else { self.errors };
-        let rpm = live.speed().0 * (1.0 + SPEED_ERROR * speed_error);
-        let runs = live.runs();
-        let skip_ratio =
-            runs.then(|| (live.skip_ratio() + SKIP_ERROR * skip_error).clamp(0.0, 1.0));
+        let [speed_error, skip_error] = if self.stated { self.errors } else { [0.0; 2] };
+        let rough = self.rough.as_mut().map_or(
+            Now {
+                nothing: false,
+                factor: 1.0,
+                bias: 0.0,
+            },
+            Rough::next,
+        );
+        let rpm = live.speed().0 * (1.0 + SPEED_ERROR * speed_error) * rough.factor;
+        let runs = live.runs() && !rough.nothing;
+        let skip_ratio = runs.then(|| {
+            let truth = live.skip_ratio();
+            // Read twice too fast every second turn is silent, read at half speed none is.
+            let taken = match rough.factor {
+                f if f > 1.9 => 0.5 + 0.5 * truth,
+                f if f > 1.4 => 1.0 / 3.0,
+                f if f < 0.9 => 0.0,
+                _ => truth,
+            };
+            (taken + rough.bias + SKIP_ERROR * skip_error).clamp(0.0, 1.0)
+        });
         self.skipping = skip_ratio.is_some_and(|s| s > if self.skipping { 0.04 } else { 0.07 });
         let kind = match (runs, live.limited(), self.skipping) {
             (false, ..) => FiringKind::None,

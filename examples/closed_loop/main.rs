@@ -2,18 +2,20 @@
 //! tells him what to do. Prints the table of docs/closed-loop.md:
 //! `cargo run --release --example closed_loop -- --engines 1000 --faults 250 --seed 1`
 //!
-//! `--ears exact|perfect|sound|pipe` says who listens (default sound: the engine's sound through the
+//! `--ears exact|perfect|rough|sound|pipe` says who listens (default sound: the engine's sound through the
 //! whole program, in this process; pipe: the same through the binary `--program FILE`), `--list` prints a line for each engine, `--trace N` the whole stream of engine number N
-//! (`--fault WORD` gives it that fault), `--mute` a technician who never answers, `--drill`
-//! holds readings against the truth without a guide, `--threads N` how many cores.
+//! (`--fault WORD` gives it that fault), `--mute` a technician who never answers, `--no-base` leaves
+//! the screws as found, `--wide` draws the engines far wider than our own model, `--drill` holds readings against the truth without a guide, `--threads N` how many cores.
 mod bench;
 mod drill;
 mod hearing;
 mod pipe;
 mod recipes;
+mod rough;
 mod score;
 mod table;
 mod technician;
+mod wide;
 
 use std::sync::OnceLock;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -39,20 +41,31 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let ears = match value("--ears").as_deref() {
         Some("exact") => Ears::Exact,
         Some("perfect") => Ears::Perfect,
+        Some("rough") => Ears::Rough,
         Some("sound") | None => Ears::Sound,
         Some("pipe") => Ears::Pipe,
-        Some(other) => return Err(format!("--ears {other}: exact, perfect, sound or pipe").into()),
+        Some(other) => {
+            return Err(format!("--ears {other}: exact, perfect, rough, sound or pipe").into());
+        }
     };
     let mute = flag("--mute");
+    let prepared = |seed: u64, fault: Option<&'static str>| {
+        let mut case = Case::new(seed, fault);
+        if flag("--wide") {
+            wide::widen(&mut case.specimen, seed);
+        }
+        case.no_base = flag("--no-base");
+        case
+    };
     if let Some(number) = value("--trace") {
         let fault = value("--fault");
         let fault = fault.and_then(|word| AILMENTS.into_iter().find(|a| *a == word));
         let number: u64 = number.parse()?;
-        return trace(&Case::new(first + number, fault), ears, mute);
+        return trace(&prepared(first + number, fault), ears, mute);
     }
     let planted = |i: u64| AILMENTS[(i % AILMENTS.len() as u64) as usize];
-    let mut cases: Vec<Case> = (0..engines).map(|i| Case::new(first + i, None)).collect();
-    cases.extend((0..faults).map(|i| Case::new(first + 500_000 + i, Some(planted(i)))));
+    let mut cases: Vec<Case> = (0..engines).map(|i| prepared(first + i, None)).collect();
+    cases.extend((0..faults).map(|i| prepared(first + 500_000 + i, Some(planted(i)))));
     let program = value("--program").map(std::path::PathBuf::from);
     for case in &mut cases {
         case.program = program.clone();

@@ -59,6 +59,9 @@ pub fn print(cases: &[Case], left: &[Left], seed: u64, ears: Ears, took: Duratio
         Ears::Perfect => {
             "the truth with errors of 0.3 % in speed and 0.05 in skip ratio, 0.2 s late"
         }
+        Ears::Rough => {
+            "the truth with those errors, gaps (10 to 30 % of the time), a bias of up to 0.05 in skip ratio, and twice, half or three halves of the speed for 2 % of the time"
+        }
         Ears::Sound => "the engine's sound through the whole program",
         Ears::Pipe => "the engine's sound through the program as a process",
     };

@@ -2,7 +2,7 @@
 use super::kind::{Firing, FiringKind, Pattern};
 use super::revolution::{Differences, Revolutions};
 use super::sub_orders::{Families, families};
-use super::weights::{LIMITER, SKIPPING};
+use super::weights::{LIMITER, SHARE, SKIPPING};
 use crate::tach::Moment;
 use crate::tach::angle::Turns;
 use crate::units::Decibels;
@@ -20,6 +20,9 @@ const HYSTERESIS: f64 = 0.3;
 const SURE: f64 = 8.0;
 /// Score below which in size the kind is unclear, when nothing has been decided yet.
 const UNCLEAR: f64 = 0.1;
+/// The share of skipped turns is told times the probability that the engine skips at all; its log
+/// odds get this much added, so that light skipping is not lost.
+const LENIENT: f64 = 1.0;
 /// Length of runs from which skips are bursts: an engine that four-strokes fires again after one to
 /// three turns, since a missed turn scavenges the cylinder; a coil that cuts the spark stays silent
 /// until the speed has fallen, then fires until it has risen.
@@ -110,6 +113,7 @@ impl Judge {
         } else {
             -SURE
         };
+        let share = odds(score(&SHARE));
         let score = score(&SKIPPING);
         let smooth = self.score.map_or(score, |s| s + (score - s) * MEMORY);
         self.score = Some(smooth);
@@ -138,11 +142,15 @@ impl Judge {
         let skips = matches!(kind, FiringKind::FourStroking | FiringKind::Limiter);
         Firing {
             kind,
-            skip_ratio: match kind {
-                FiringKind::Unclear | FiringKind::None => None,
-                FiringKind::Clean => Some(0.0),
-                FiringKind::FourStroking | FiringKind::Limiter => Some(d.weak_share),
-            },
+            skip_ratio: (kind != FiringKind::Unclear).then(|| {
+                // A limiter cuts turns that the other score takes for clean.
+                let skips = if self.limiter {
+                    1.0
+                } else {
+                    odds(smooth + LENIENT)
+                };
+                share * skips
+            }),
             pattern: match kind {
                 FiringKind::Limiter => Some(Pattern::Bursts),
                 _ => skips.then(|| pattern(moment, d)),
@@ -159,6 +167,11 @@ impl Judge {
         self.skipping = None;
         self.limiter = false;
     }
+}
+
+/// Log odds as a probability.
+fn odds(log: f64) -> f64 {
+    1.0 / (1.0 + (-log).exp())
 }
 
 /// The terms of the score: 1, the features, and their products in pairs, each once.

@@ -1,6 +1,7 @@
 //! What has been found out so far.
 use serde::{Deserialize, Serialize};
 
+use super::cure::Cures;
 use super::ear::Look;
 use super::facts::Facts;
 use super::proof::Sheet;
@@ -49,6 +50,13 @@ pub(super) struct Book {
     pub(super) capped: bool,
     /// How often it went over the maximum.
     pub(super) over: u32,
+    /// The furthest place of the high-speed screw at which it surely did, with the low-speed screw as
+    /// it stands, in turns out.
+    pub(super) too_fast: Option<f64>,
+    /// What was tried when it died or did not start.
+    pub(super) cures: Cures,
+    /// Where the low-speed screw stood when it died last.
+    pub(super) died_at_low: f64,
     /// Where the low-speed screw stood when the high-speed screw was last judged.
     pub(super) low_at_high: f64,
     /// Where the high-speed screw stood when the low-speed screw was last set.
@@ -77,6 +85,9 @@ impl Book {
             slope: None,
             capped: false,
             over: 0,
+            too_fast: None,
+            cures: Cures::default(),
+            died_at_low: 0.0,
             low_at_high: 0.0,
             high_at_low: None,
             low_peak: None,
@@ -97,7 +108,14 @@ impl Book {
     pub(super) fn turned(&mut self, screw: Screw) {
         if screw == Screw::Low {
             self.full.clear();
+            self.too_fast = None;
         }
+    }
+
+    /// It was surely over its maximum where the high-speed screw stands.
+    pub(super) fn was_over(&mut self) {
+        let here = self.screws.high.out;
+        self.too_fast = Some(self.too_fast.map_or(here, |known| known.max(here)));
     }
 
     pub(super) fn full_look(&mut self, look: Look) {

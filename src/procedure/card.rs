@@ -183,6 +183,7 @@ impl Textbook {
                 skip: Some(skip),
                 limiter: 0.0,
                 seconds: 3.0,
+                fallen: 0.0,
             })
         };
         match task {

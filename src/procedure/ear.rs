@@ -12,13 +12,29 @@ const SURE: f64 = 0.6;
 const READABLE: f64 = 0.5;
 /// A stretch in which the firing was judged less often has no skip ratio.
 const JUDGED: f64 = 0.35;
+/// Speeds that lie further than this share from the middle of a stretch are not of one engine that
+/// keeps its throttle; where more than this share of them does, the stretch says nothing.
+const ASIDE: f64 = 0.2;
+const MOST_ASIDE: f64 = 0.3;
+/// A jump by one of these is more likely the hearing's than the engine's: no engine gets from the one
+/// speed to the other within this time without anything in between.
+const FACTORS: [f64; 4] = [2.0, 0.5, 1.5, 2.0 / 3.0];
+const FACTOR_ERROR: f64 = 0.04;
+const JUMP: f64 = 0.3;
+/// A speed that stays away by a factor for so long is believed after all.
+const ODD_FOR: f64 = 2.5;
+/// Lengths in which a fall of the speed is looked for, in seconds.
+const PIECE: f64 = 0.5;
 
 /// One hop.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Sample {
     pub(super) t: f64,
-    /// Speed in rpm; none where nothing was readable or the base was in doubt.
+    /// Speed in rpm; none where nothing was readable, the base was in doubt, or the speed jumped by a
+    /// factor.
     pub(super) rpm: Option<f64>,
+    /// The same where it jumped: what it warns of counts.
+    pub(super) warns: Option<f64>,
     pub(super) skip: Option<f64>,
     pub(super) limiter: bool,
 }
@@ -38,6 +54,8 @@ pub(super) struct Look {
     pub(super) limiter: f64,
     /// Its length in seconds.
     pub(super) seconds: f64,
+    /// By which share the speed fell within it, and since the throttle opened.
+    pub(super) fallen: f64,
 }
 
 /// The last seconds.
@@ -46,6 +64,10 @@ pub(super) struct Ear {
     samples: Vec<Sample>,
     /// When a speed was last read.
     last_read: Option<f64>,
+    /// The last speed that was believed, and when.
+    believed: Option<(f64, f64)>,
+    /// Since when speeds are away from that by a factor.
+    odd_since: Option<f64>,
 }
 
 impl Ear {
@@ -57,17 +79,19 @@ impl Ear {
             if !t.is_finite() || t <= newest {
                 continue;
             }
-            let rpm = one.frame.speed.ok().and_then(|speed| {
+            let warns = one.frame.speed.ok().and_then(|speed| {
                 let plausible = speed.rpm.0.is_finite() && (300.0..=most).contains(&speed.rpm.0);
                 let sure = speed.confidence >= SURE && speed.other.is_none();
                 (plausible && sure).then_some(speed.rpm.0)
             });
-            if rpm.is_some() {
+            if warns.is_some() {
                 self.last_read = Some(t);
             }
+            let rpm = warns.filter(|rpm| self.believes(t, *rpm));
             self.samples.push(Sample {
                 t,
                 rpm,
+                warns,
                 skip: one
                     .skip_ratio
                     .filter(|s| s.is_finite() && rpm.is_some())
@@ -83,10 +107,21 @@ impl Ear {
         }
     }
 
+    fn believes(&mut self, t: f64, rpm: f64) -> bool {
+        let jumped = self.believed.is_some_and(|(at, known)| {
+            by_factor(rpm, known) && (t - at < JUMP || self.odd_since.is_some())
+        });
+        if jumped && t - *self.odd_since.get_or_insert(t) < ODD_FOR {
+            return false;
+        }
+        self.odd_since = None;
+        self.believed = Some((t, rpm));
+        true
+    }
+
     /// Forgets what was heard before the engine stopped.
     pub(super) fn forget(&mut self) {
-        self.samples.clear();
-        self.last_read = None;
+        *self = Ear::default();
     }
 
     /// How long no speed was read.
@@ -122,6 +157,56 @@ impl Ear {
         enough.then(|| quantile(&mut speeds, q))
     }
 
+    /// A quantile of all speeds since a moment, also of those that jumped, where more than half of it
+    /// is readable.
+    pub(super) fn warning_since(&self, from: f64, q: f64) -> Option<f64> {
+        let samples = self.since(from);
+        let mut speeds: Vec<f64> = samples.iter().filter_map(|s| s.warns).collect();
+        let enough = speeds.len() >= 3 && speeds.len() as f64 >= READABLE * samples.len() as f64;
+        enough.then(|| quantile(&mut speeds, q))
+    }
+
+    /// Share of a stretch in which a speed was read.
+    pub(super) fn readable_since(&self, from: f64) -> f64 {
+        let samples = self.since(from);
+        let read = samples.iter().filter(|s| s.rpm.is_some()).count();
+        read as f64 / samples.len().max(1) as f64
+    }
+
+    /// The longest time between two readings of a stretch, in seconds.
+    pub(super) fn longest_gap(&self, from: f64, to: f64) -> f64 {
+        let read = self.since(from).iter().filter(|s| s.rpm.is_some());
+        let (longest, last) = read.fold((0.0f64, from), |(longest, last), s| {
+            (longest.max(s.t - last), s.t)
+        });
+        // The newest sample is a little older than the moment.
+        let newest = self.newest().map_or(to, |newest| newest.min(to));
+        longest.max(newest - last)
+    }
+
+    /// By which share the speed has fallen since the fastest half second since a moment; none where
+    /// too little of it is readable.
+    pub(super) fn fallen_since(&self, from: f64) -> Option<f64> {
+        let samples = self.since(from);
+        let end = samples.last()?.t;
+        let pieces = ((end - from) / PIECE).floor() as usize;
+        let medians: Vec<f64> = (0..pieces)
+            .filter_map(|n| {
+                let to = end - PIECE * n as f64;
+                let mut speeds: Vec<f64> = samples
+                    .iter()
+                    .filter(|s| s.t > to - PIECE && s.t <= to)
+                    .filter_map(|s| s.rpm)
+                    .collect();
+                (speeds.len() >= 3).then(|| quantile(&mut speeds, 0.5))
+            })
+            .collect();
+        // The newest piece comes first.
+        let last = *medians.first()?;
+        let fastest = medians.iter().copied().fold(0.0, f64::max);
+        (medians.len() >= 3).then(|| 1.0 - last / fastest)
+    }
+
     /// Whether the speed kept within a share of itself since a moment.
     pub(super) fn steady_since(&self, from: f64, share: f64) -> bool {
         let mut speeds: Vec<f64> = self.since(from).iter().filter_map(|s| s.rpm).collect();
@@ -148,8 +233,14 @@ impl Ear {
 impl Look {
     fn of(stretch: &[Sample]) -> Option<Look> {
         let (first, last) = (stretch.first()?, stretch.last()?);
-        let mut speeds: Vec<f64> = stretch.iter().filter_map(|s| s.rpm).collect();
-        if speeds.len() < 6 || (speeds.len() as f64) < READABLE * stretch.len() as f64 {
+        let read: Vec<f64> = stretch.iter().filter_map(|s| s.rpm).collect();
+        if read.len() < 6 || (read.len() as f64) < READABLE * stretch.len() as f64 {
+            return None;
+        }
+        let middle = quantile(&mut read.clone(), 0.5);
+        let near = |rpm: f64| (rpm / middle - 1.0).abs() <= ASIDE;
+        let mut speeds: Vec<f64> = read.iter().copied().filter(|rpm| near(*rpm)).collect();
+        if ((read.len() - speeds.len()) as f64) > MOST_ASIDE * read.len() as f64 {
             return None;
         }
         let third = speeds.len() / 3;
@@ -158,7 +249,11 @@ impl Look {
         let end = quantile(&mut speeds[tail..].to_vec(), 0.5);
         let rpm = quantile(&mut speeds, 0.5);
         let spread = quantile(&mut speeds, 0.9) - quantile(&mut speeds, 0.1);
-        let mut skips: Vec<f64> = stretch.iter().filter_map(|s| s.skip).collect();
+        let mut skips: Vec<f64> = stretch
+            .iter()
+            .filter(|s| s.rpm.is_some_and(near))
+            .filter_map(|s| s.skip)
+            .collect();
         let judged = skips.len() as f64 >= JUDGED * stretch.len() as f64;
         let limited = stretch.iter().filter(|s| s.limiter).count();
         Some(Look {
@@ -168,8 +263,16 @@ impl Look {
             skip: judged.then(|| quantile(&mut skips, 0.5)),
             limiter: limited as f64 / stretch.len() as f64,
             seconds: last.t - first.t,
+            fallen: 0.0,
         })
     }
+}
+
+/// Whether one speed is away from another by a factor that the hearing can err by.
+pub(super) fn by_factor(rpm: f64, known: f64) -> bool {
+    FACTORS
+        .iter()
+        .any(|factor| (rpm / known / factor - 1.0).abs() < FACTOR_ERROR)
 }
 
 /// A quantile of what is not empty.
@@ -177,4 +280,78 @@ pub(super) fn quantile(values: &mut [f64], q: f64) -> f64 {
     values.sort_by(f64::total_cmp);
     let at = (q * (values.len() - 1) as f64).round() as usize;
     values[at]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::firing::Firing;
+    use crate::reading::Frame;
+    use crate::tach::Speed;
+    use crate::units::{Decibels, Rpm, Seconds};
+
+    const HOP: f64 = 0.016;
+
+    fn heard(t: f64, rpm: f64) -> Heard {
+        Heard {
+            frame: Frame {
+                t: Seconds(t),
+                speed: Ok(Speed {
+                    rpm: Rpm(rpm),
+                    low: Rpm(rpm),
+                    high: Rpm(rpm),
+                    confidence: 0.95,
+                    other: None,
+                }),
+                firing: Firing {
+                    kind: FiringKind::Clean,
+                    skip_ratio: None,
+                    pattern: None,
+                    sub_order: None,
+                    variation: None,
+                },
+                level: Decibels(-20.0),
+                clipped: 0.0,
+            },
+            skip_ratio: None,
+        }
+    }
+
+    /// Speeds by time, heard until `to`.
+    fn listen(to: f64, speed: impl Fn(f64) -> f64) -> Ear {
+        let mut ear = Ear::default();
+        for n in 0..(to / HOP) as usize {
+            let t = HOP * n as f64;
+            ear.take(&[heard(t, speed(t))], 20_000.0);
+        }
+        ear
+    }
+
+    #[test]
+    fn a_jump_by_a_factor_is_doubted_for_a_while_and_still_warns() {
+        for factor in [2.0, 0.5, 1.5] {
+            let ear = listen(5.0, |t| if t > 3.5 { factor * 2_800.0 } else { 2_800.0 });
+            assert_eq!(ear.speed_since(0.5), Some(2_800.0));
+            assert_eq!(ear.speed_since(4.0), None);
+            assert_eq!(ear.warning_since(4.0, 0.5), Some(factor * 2_800.0));
+            let ear = listen(8.0, |t| if t > 3.5 { factor * 2_800.0 } else { 2_800.0 });
+            assert_eq!(ear.speed_since(7.0), Some(factor * 2_800.0));
+        }
+    }
+
+    #[test]
+    fn an_engine_that_takes_the_throttle_is_believed_at_once() {
+        // From idle to full with a time constant of a tenth of a second.
+        let speed = |t: f64| 2_800.0 + 6_200.0 * (1.0 - (-(t - 2.0).max(0.0) / 0.1).exp());
+        let ear = listen(3.0, speed);
+        assert!(ear.since(0.0).iter().all(|s| s.rpm.is_some()));
+    }
+
+    #[test]
+    fn a_fall_is_told_from_the_fastest_half_second_on() {
+        let ear = listen(5.0, |t| if t > 3.0 { 9_000.0 } else { 10_000.0 });
+        let fallen = ear.fallen_since(0.0).unwrap();
+        assert!((fallen - 0.1).abs() < 1e-9, "{fallen}");
+        assert!(listen(5.0, |t| 8_000.0 + 100.0 * t).fallen_since(0.0) <= Some(0.0));
+    }
 }

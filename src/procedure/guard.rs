@@ -14,6 +14,8 @@ const OVER_FOR: f64 = 0.3;
 const MOSTLY: f64 = 0.2;
 /// A speed this far over the maximum is a misreading, not an engine.
 const IMPLAUSIBLE: f64 = 1.45;
+/// Over the maximum by more than this is in doubt.
+const FAR_OVER: f64 = 1.2;
 /// Where no maximum is known.
 const FASTEST: f64 = 20_000.0;
 
@@ -22,19 +24,32 @@ pub(super) fn most_plausible(facts: &Facts) -> f64 {
     facts.maximum.map_or(FASTEST, |most| IMPLAUSIBLE * most)
 }
 
-/// The speed by which the engine is over its maximum.
+/// The speed by which the engine is over its maximum; also one that is in doubt, since closing the
+/// throttle harms nothing.
 pub(super) fn over_maximum(ear: &Ear, facts: &Facts) -> Option<f64> {
     let most = facts.maximum?;
     let newest = ear.newest()?;
     let from = newest - OVER_FOR;
-    let speed = ear.speed_since(from)?;
-    let slowest = ear.quantile_since(from, MOSTLY)?;
+    let speed = ear.warning_since(from, 0.5)?;
+    let slowest = ear.warning_since(from, MOSTLY)?;
     (slowest > most && ear.reaches_back(from)).then_some(speed)
 }
 
-/// Whether the reading is lost for longer than the task in hand bears.
-pub(super) fn lost(ear: &Ear, hand: &Hand, now: f64) -> bool {
-    hand.task.runs() && ear.lost_for(now) > hand.bears_silence()
+/// Whether it is surely over it: by speeds that did not jump there, and no further than engines go.
+/// Further than that it is rather three halves of a right speed.
+pub(super) fn surely_over(ear: &Ear, facts: &Facts) -> bool {
+    let by = ear.newest().and_then(|newest| {
+        let slowest = ear.quantile_since(newest - OVER_FOR, MOSTLY)?;
+        let most = facts.maximum?;
+        Some(slowest > most && slowest < FAR_OVER * most)
+    });
+    by.unwrap_or(false)
+}
+
+/// Whether the reading is lost for longer than the task in hand bears. Somebody who is about to close
+/// the throttle is not disturbed: a new prompt would begin his reaction anew.
+pub(super) fn lost(ear: &Ear, hand: &Hand, lever: &Lever, now: f64) -> bool {
+    hand.task.runs() && !lever.is_closing(now) && ear.lost_for(now) > hand.bears_silence()
 }
 
 /// Whether the throttle is open or opening.

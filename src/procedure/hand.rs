@@ -3,7 +3,6 @@
 use serde::{Deserialize, Serialize};
 
 use super::answer::Word;
-use super::course::course;
 use super::ear::Ear;
 use super::facts::Facts;
 use super::lever::Lever;
@@ -12,30 +11,17 @@ use super::stage::StageKind;
 use super::task::{Report, Task};
 use super::voice::Voice;
 use super::words::Cue;
-use crate::guide::Screw;
 
-/// Without an answer a turn is taken as made after so long, in seconds: three of reaction, and time
-/// to turn.
-const TURNED: f64 = 6.5;
 /// And what is done with the engine off.
 const OFF: f64 = 25.0;
-/// An effect of a screw is heard when the idle has changed by this share.
-const EFFECT: f64 = 0.03;
-/// The engine answers to a screw within so many seconds.
-const ANSWERS: f64 = 2.0;
-/// A change that goes on is listened to again.
-const DRIFTS: f64 = 0.015;
 /// A start is given up after so long, in seconds.
 const START: f64 = 45.0;
 /// An engine that is said to run is heard after so long, or it has died again, in seconds.
 const HEARD_TO_RUN: f64 = 8.0;
-/// Full throttle must be heard so long after it was asked for, in seconds.
-const OPENS: f64 = 5.6;
-/// A snap is over after so long, in seconds.
-const SNAP: f64 = 14.0;
-/// Somebody who answers is waited for so long, in seconds, nobody for so long.
-const LOOKS: f64 = 12.0;
-const NOBODY: f64 = 4.0;
+/// A throttle that is not heard to close is taken as closed after so long, in seconds.
+const CLOSED: f64 = 8.0;
+/// An engine that is said to run and cannot be heard is waited for so long, in seconds.
+const UNHEARD: f64 = 30.0;
 /// The stop stands so long before it is the end, in seconds.
 const REPAIR: f64 = 25.0;
 
@@ -43,15 +29,21 @@ const REPAIR: f64 = 25.0;
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Hand {
     pub(super) task: Task,
-    phase: Phase,
-    since: f64,
+    pub(super) phase: Phase,
+    pub(super) since: f64,
     /// Idle speed before a screw was turned or the throttle opened.
-    before: Option<f64>,
-    again: u32,
+    pub(super) before: Option<f64>,
+    /// Since when full throttle is heard.
+    pub(super) rose: f64,
+    pub(super) again: u32,
+    /// How often it was begun in vain, one after the other.
+    pub(super) tries: u32,
+    /// What was said of the attachment.
+    pub(super) seen: Option<bool>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-enum Phase {
+pub(super) enum Phase {
     /// Nothing has been said yet.
     Begin,
     /// The throttle is being closed.
@@ -83,12 +75,12 @@ pub(super) struct Scene<'a> {
 }
 
 impl Scene<'_> {
-    fn say(&mut self, cue: Cue) {
+    pub(super) fn say(&mut self, cue: Cue) {
         self.voice
             .say(self.stage, cue, self.facts, self.lever, self.now);
     }
 
-    fn speed(&self) -> Option<f64> {
+    pub(super) fn speed(&self) -> Option<f64> {
         self.ear.speed_since(self.now - 1.2)
     }
 }
@@ -100,7 +92,10 @@ impl Hand {
             phase: Phase::Begin,
             since: now,
             before: None,
+            rose: now,
             again: 0,
+            tries: 0,
+            seen: None,
         }
     }
 
@@ -108,7 +103,7 @@ impl Hand {
     pub(super) fn screw_asked(&self) -> bool {
         matches!(
             self.task,
-            Task::Turn { .. } | Task::TurnStopped { .. } | Task::Set { .. }
+            Task::Turn { .. } | Task::TurnStopped { .. } | Task::Set { .. } | Task::Enrich { .. }
         ) && self.phase == Phase::Waiting
     }
 
@@ -118,6 +113,11 @@ impl Hand {
             self.phase = Phase::Begin;
         }
         self.since = now;
+    }
+
+    /// Whether full throttle has been heard for a while.
+    pub(super) fn is_settled_full(&self) -> bool {
+        matches!(self.task, Task::Full { .. }) && self.phase == Phase::Listening
     }
 
     /// Time that does not count.
@@ -130,11 +130,13 @@ impl Hand {
         match (self.task, self.phase) {
             (Task::Full { .. } | Task::Snap, Phase::Waiting | Phase::Rising) => 3.0,
             (Task::Full { .. }, _) => 1.2,
+            // A new prompt would stop the turn half way.
+            (Task::Turn { .. } | Task::Enrich { .. }, Phase::Waiting) => 9.0,
             _ => 3.0,
         }
     }
 
-    fn go(&mut self, phase: Phase, now: f64) {
+    pub(super) fn go(&mut self, phase: Phase, now: f64) {
         self.phase = phase;
         self.since = now;
     }
@@ -158,7 +160,7 @@ impl Hand {
         }
     }
 
-    fn elapsed(&self, scene: &Scene<'_>) -> f64 {
+    pub(super) fn elapsed(&self, scene: &Scene<'_>) -> f64 {
         scene.now - self.since
     }
 
@@ -180,8 +182,11 @@ impl Hand {
     }
 
     fn stop(&mut self, scene: &mut Scene<'_>, wait: f64) -> Option<Report> {
+        if matches!(self.phase, Phase::Begin | Phase::Closing) && self.has_to_close(scene) {
+            return None;
+        }
         match self.phase {
-            Phase::Begin => {
+            Phase::Begin | Phase::Closing => {
                 if scene.lever.asked == Throttle::Stop && scene.ear.lost_for(scene.now) > 1.0 {
                     self.go(Phase::Listening, scene.now);
                 } else {
@@ -201,6 +206,13 @@ impl Hand {
         }
     }
 
+    /// An engine is stopped from idle, not from full throttle.
+    fn has_to_close(&mut self, scene: &mut Scene<'_>) -> bool {
+        let open = super::guard::is_open(scene.lever) || scene.lever.was_full();
+        let closed = open && self.closed(scene);
+        open && !closed && self.elapsed(scene) < CLOSED && scene.ear.lost_for(scene.now) < 1.0
+    }
+
     fn start(&mut self, scene: &mut Scene<'_>) -> Option<Report> {
         if self.phase == Phase::Begin {
             scene.say(Cue::Task(self.task));
@@ -212,7 +224,9 @@ impl Hand {
             && scene.ear.speed_since(scene.now - 1.8).is_some();
         match scene.word {
             // Said to run, it must also be heard to.
-            Some(Word::Started) => self.go(Phase::Listening, scene.now),
+            Some(Word::Started) if self.phase != Phase::Listening => {
+                self.go(Phase::Listening, scene.now);
+            }
             Some(Word::Cannot | Word::Stalled) => return Some(Report::Cannot),
             _ => {}
         }
@@ -224,245 +238,17 @@ impl Hand {
         if runs {
             return Some(Report::Done);
         }
+        if self.phase == Phase::Listening
+            && scene.answered
+            && self.elapsed(scene) > HEARD_TO_RUN
+            && self.again == 0
+        {
+            // Nobody says that it has died: it runs, and is not heard.
+            self.again = 1;
+            scene.say(Cue::Lost);
+        }
+        let patience = if self.again > 0 { UNHEARD } else { patience };
         (self.elapsed(scene) > patience).then_some(Report::Cannot)
-    }
-
-    /// Makes sure of idle; true when it is heard.
-    fn closed(&mut self, scene: &mut Scene<'_>) -> bool {
-        if self.phase == Phase::Begin {
-            if matches!(
-                scene.lever.asked,
-                Throttle::Full | Throttle::Part | Throttle::Snap
-            ) {
-                scene.say(Cue::Close);
-            }
-            self.go(Phase::Closing, scene.now);
-        }
-        let idle = scene.lever.idle_heard(scene.ear, scene.facts, scene.now);
-        if idle {
-            scene.lever.rested(scene.now);
-        }
-        idle
-    }
-
-    fn vary(&mut self, scene: &mut Scene<'_>, seconds: f64) -> Option<Report> {
-        match self.phase {
-            Phase::Begin | Phase::Closing => {
-                if self.closed(scene) {
-                    scene.say(Cue::Task(self.task));
-                    self.go(Phase::Waiting, scene.now);
-                }
-                None
-            }
-            _ => (self.elapsed(scene) >= seconds).then(|| {
-                scene.say(Cue::Close);
-                Report::Done
-            }),
-        }
-    }
-
-    fn turn(&mut self, scene: &mut Scene<'_>, screw: Screw, turns: f64) -> Option<Report> {
-        if self.phase != Phase::Waiting {
-            if self.closed(scene) {
-                self.before = scene.speed();
-                scene.say(Cue::Task(self.task));
-                self.go(Phase::Waiting, scene.now);
-            }
-            return None;
-        }
-        match scene.word {
-            Some(Word::Done) => return Some(Report::Done),
-            Some(Word::AtStop) => return Some(Report::AtStop),
-            Some(Word::Cannot) => return Some(Report::Cannot),
-            _ => {}
-        }
-        let changed = screw != Screw::High
-            && self.elapsed(scene) > 3.0 + 4.0 * turns
-            && self
-                .before
-                .zip(scene.speed())
-                .is_some_and(|(before, now)| (now / before - 1.0).abs() > EFFECT)
-            && scene.ear.steady_since(scene.now - 1.6, 0.5 * EFFECT);
-        (changed || self.elapsed(scene) > TURNED + 4.0 * turns).then_some(Report::Done)
-    }
-
-    fn idle(&mut self, scene: &mut Scene<'_>, seconds: f64) -> Option<Report> {
-        match self.phase {
-            Phase::Begin | Phase::Closing => {
-                if self.closed(scene) {
-                    scene.say(Cue::Task(self.task));
-                    self.go(Phase::Listening, scene.now.max(scene.turned_at + ANSWERS));
-                }
-                None
-            }
-            _ => {
-                if self.elapsed(scene) < seconds + 0.3 {
-                    return None;
-                }
-                let Some(look) = scene.ear.look(self.since, scene.now) else {
-                    return Some(Report::Nothing);
-                };
-                if look.drift.abs() > DRIFTS && self.again < 2 && seconds < 10.0 {
-                    self.again += 1;
-                    self.go(Phase::Listening, scene.now - 0.3 * seconds);
-                    return None;
-                }
-                Some(Report::Heard(look))
-            }
-        }
-    }
-
-    fn attachment(&mut self, scene: &mut Scene<'_>) -> Option<Report> {
-        if self.phase != Phase::Waiting {
-            if self.closed(scene) {
-                scene.say(Cue::Task(self.task));
-                self.go(Phase::Waiting, scene.now);
-            }
-            return None;
-        }
-        let rpm = scene.ear.speed_since(scene.now - 2.0)?;
-        let seen = match scene.word {
-            Some(Word::AttachmentTurning) => Some(true),
-            Some(Word::AttachmentStill) => Some(false),
-            _ => None,
-        };
-        let patience = if scene.answered { LOOKS } else { NOBODY };
-        if seen.is_some() {
-            return Some(Report::Attachment(seen, rpm));
-        }
-        (self.elapsed(scene) > patience).then(|| {
-            // Nobody looks: only above the clutch's own speed it surely turns.
-            let above = scene.facts.clutch_in.is_some_and(|clutch| rpm >= clutch);
-            Report::Attachment(above.then_some(true), rpm)
-        })
-    }
-
-    fn full(&mut self, scene: &mut Scene<'_>, seconds: f64) -> Option<Report> {
-        match self.phase {
-            Phase::Begin | Phase::Closing => {
-                if self.closed(scene) {
-                    self.go(Phase::Resting, scene.now);
-                }
-                None
-            }
-            Phase::Resting => {
-                let idle = scene.lever.idle_heard(scene.ear, scene.facts, scene.now);
-                let answered = scene.now >= scene.turned_at + ANSWERS;
-                if idle && answered && scene.lever.may_open(scene.now) {
-                    self.before = scene.speed();
-                    scene.say(Cue::Task(self.task));
-                    self.go(Phase::Waiting, scene.now);
-                }
-                None
-            }
-            Phase::Waiting => {
-                let idle = self.before.unwrap_or(0.0);
-                let opened = scene
-                    .ear
-                    .speed_since(scene.now - 0.5)
-                    .is_some_and(|rpm| rpm > scene.facts.open_above() && rpm > 1.3 * idle);
-                if opened {
-                    self.go(Phase::Rising, scene.now);
-                } else if self.elapsed(scene) > OPENS || scene.lever.is_over(scene.now) {
-                    scene.say(Cue::Close);
-                    return Some(Report::NotOpened);
-                }
-                None
-            }
-            Phase::Rising => {
-                let steady = scene.ear.steady_since(scene.now - 0.9, 0.02);
-                if (steady && self.elapsed(scene) > 0.7) || self.elapsed(scene) > 1.6 {
-                    self.go(Phase::Listening, scene.now - 0.2);
-                }
-                self.heard_out(scene)
-            }
-            _ => {
-                if self.elapsed(scene) >= seconds + 0.3 {
-                    return self.leave(scene);
-                }
-                self.heard_out(scene)
-            }
-        }
-    }
-
-    /// The time at full throttle is over before the look is complete.
-    fn heard_out(&mut self, scene: &mut Scene<'_>) -> Option<Report> {
-        if scene.lever.is_over(scene.now) {
-            self.leave(scene)
-        } else {
-            None
-        }
-    }
-
-    fn leave(&mut self, scene: &mut Scene<'_>) -> Option<Report> {
-        let look = scene.ear.look(self.since, scene.now);
-        scene.say(Cue::Close);
-        if let Some(look) = look.filter(|look| look.seconds > 0.8) {
-            scene.lever.last_full = Some(look.rpm);
-            return Some(Report::Heard(look));
-        }
-        Some(Report::Nothing)
-    }
-
-    fn snap(&mut self, scene: &mut Scene<'_>) -> Option<Report> {
-        if matches!(self.phase, Phase::Begin | Phase::Closing) {
-            if self.closed(scene) {
-                self.go(Phase::Resting, scene.now);
-            }
-            return None;
-        }
-        if self.phase == Phase::Resting {
-            if scene.lever.idle_heard(scene.ear, scene.facts, scene.now)
-                && scene.lever.may_open(scene.now)
-            {
-                self.before = scene.speed();
-                scene.say(Cue::Task(self.task));
-                self.go(Phase::Waiting, scene.now);
-            }
-            return None;
-        }
-        let idle = self.before?;
-        let over = self.elapsed(scene) > SNAP;
-        let found = course(scene.ear, self.since, idle, scene.facts.open_above());
-        match found {
-            Some((snapped, back)) if back || over => {
-                scene.lever.ask(Throttle::Idle, scene.lever.at);
-                scene.lever.rested(scene.now);
-                Some(Report::Snapped(snapped))
-            }
-            None if over => {
-                scene.say(Cue::Close);
-                Some(Report::NotOpened)
-            }
-            _ => None,
-        }
-    }
-
-    fn enrich(&mut self, scene: &mut Scene<'_>, cue: Cue) -> Option<Report> {
-        match self.phase {
-            Phase::Begin => {
-                scene.say(Cue::CloseNow);
-                self.go(Phase::Closing, scene.now);
-                None
-            }
-            Phase::Closing => {
-                if scene.lever.idle_heard(scene.ear, scene.facts, scene.now) {
-                    scene.lever.rested(scene.now);
-                    scene.say(cue);
-                    self.go(Phase::Waiting, scene.now);
-                } else if self.elapsed(scene) > 4.0 {
-                    scene.say(Cue::CloseNow);
-                    self.go(Phase::Closing, scene.now);
-                }
-                None
-            }
-            _ => match scene.word {
-                Some(Word::Done) => Some(Report::Done),
-                Some(Word::AtStop) => Some(Report::AtStop),
-                Some(Word::Cannot) => Some(Report::Cannot),
-                _ => (self.elapsed(scene) > TURNED + 1.0).then_some(Report::Done),
-            },
-        }
     }
 
     fn repair(&mut self, scene: &mut Scene<'_>) -> Option<Report> {

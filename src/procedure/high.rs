@@ -9,42 +9,41 @@ use serde::{Deserialize, Serialize};
 use super::book::Book;
 use super::ear::Look;
 use super::limited;
+use super::looks::{
+    FAR_RICH, burbled, fades, fading, forget_misheard, heaviest_richer, here, is_far_rich, is_odd,
+    outside, returned, room, room_by_place, slope, under_ceiling,
+};
 use super::onset::{self, Distance};
 use super::stage::Next;
 use super::stuck::Symptom;
 use super::task::{FULL, Report, Task};
-use crate::guide::trade::FIRST_FULL_RICHER;
 use crate::guide::{Direction, Screw, Turn};
 
-/// The goal lies this much rich of just four-stroking, in turns: near it the share of skipped turns is
-/// heard too high by about a third, which ends the move too early by as much (closed loop by sound).
-/// In doubt richer.
-const GOAL: f64 = 0.04;
+/// The goal lies this much rich of just four-stroking, in turns: in doubt richer.
+const GOAL: f64 = 0.03;
 /// Nearer than this it is left alone.
 const NEAR: f64 = 0.018;
 /// As sure as this it must be before it is left, in turns.
 const SURE: f64 = 0.022;
 /// Where it may stand this far lean of that, the burble is looked for again.
 const LEAN: f64 = -0.035;
+/// What is asked for, so that the first full throttle is `trade::FIRST_FULL_RICHER` richer also where
+/// each turn falls a fifth short.
+const SURELY_RICHER: Turn = Turn::thirty_seconds(20);
 /// No place that it is to be richer than, in turns.
 const NOWHERE: f64 = -100.0;
 /// More looks than this give no more.
 const MOST: u32 = 26;
-/// What an eighth of a turn richer changes at most, `trade::EIGHTH_OF_HIGH`, for a whole turn.
-const STEEPEST: f64 = 4_800.0;
-const FLATTEST: f64 = 1_000.0;
-/// It is kept this share below the fastest that is allowed.
-const MARGIN: f64 = 0.003;
 /// Without a burble so many turns beyond the beginning: the screw has no answer.
 const NO_ANSWER: f64 = 1.25;
 /// So many times over the maximum: no screw explains it.
 const TOO_OFTEN: u32 = 6;
-/// So many looks in which the speed falls: the fuel does not last.
-const FADES: u32 = 3;
-/// A fall by this share within a look is one; by more than the other it is a wrong base.
-const FADE: (f64, f64) = (0.025, 0.28);
-/// Beyond this share of the speed for a turn the screw still changes much.
-const STEEP: f64 = 0.2;
+/// So many looks in which the speed falls, each counted twice where it does so much: the fuel does not
+/// last.
+const FADES: u32 = 6;
+/// So many looks, one after the other, whose speed is away from the others by a factor are taken for
+/// misheard.
+const ODD: u32 = 3;
 /// Slower than this share of the slowest full throttle is slow.
 const SLOW: f64 = 0.97;
 const SLOW_TYPICAL: f64 = 0.88;
@@ -63,8 +62,10 @@ pub(super) struct High {
     not_opened: u32,
     stalled: u32,
     over: u32,
-    /// Looks in which the speed fell.
+    /// Looks in which the speed fell, twice where it fell much.
     faded: u32,
+    /// Looks that were taken for misheard, one after the other.
+    odd: u32,
     /// Turns out at the beginning.
     from: f64,
 }
@@ -78,7 +79,7 @@ impl High {
                 self.richer_to = book.screws.high.out;
                 Next::Do(FULL)
             }
-            Report::OverMaximum => {
+            Report::OverMaximum { .. } => {
                 self.over += 1;
                 book.over += 1;
                 let stopped = book.at_stop(Screw::High, Direction::Out);
@@ -116,8 +117,11 @@ impl High {
             from: book.screws.high.out,
             ..High::default()
         };
-        let richer = if !book.opened {
-            FIRST_FULL_RICHER.turns()
+        let richer = if !book.opened && book.screws.high.absolute {
+            SURELY_RICHER.turns()
+        } else if !book.opened {
+            // Nobody knows where it stands.
+            SURELY_RICHER.turns() + Turn::QUARTER.turns()
         } else if book.screws.low.out < book.low_at_high - 0.1 {
             // The low-speed screw has been leaned since: what was heard before no longer holds.
             Turn::EIGHTH.turns()
@@ -140,14 +144,20 @@ impl High {
     }
 
     fn judge(&mut self, book: &mut Book, look: &Look) -> Next {
+        if self.odd < ODD && is_odd(book, look) {
+            self.odd += 1;
+            return Next::Do(FULL);
+        }
+        self.odd = 0;
+        forget_misheard(book, look);
         self.looks += 1;
         book.low_at_high = book.screws.low.out;
+        self.faded += fading(book, look);
         if fades(look) {
             book.sign(Symptom::Fades);
-            self.faded += 1;
-            if self.faded >= FADES {
-                return Next::Stuck(Symptom::Fades);
-            }
+        }
+        if self.faded >= FADES {
+            return Next::Stuck(Symptom::Fades);
         }
         if limited::on_limiter(book, look) {
             return self.out(book, 4);
@@ -197,14 +207,9 @@ impl High {
     }
 
     fn towards(&mut self, book: &mut Book, look: &Look, skip: f64, distance: Distance) -> Next {
-        let room = room(book, look);
+        let room = room(book, look).min(room_by_place(book));
         let burbles = skip >= onset::HEARD;
-        let here = book.screws.high.out;
-        let again = book
-            .full
-            .iter()
-            .filter(|full| (full.out - here).abs() < 1.0 / 64.0)
-            .count();
+        let again = here(book).count();
         // Where the place is not yet sure, only as far as it likely is.
         let careful = distance.mean - 0.5 * distance.deviation;
         let by_ear = careful.max(distance.at_least.min(distance.mean)) - GOAL;
@@ -243,7 +248,21 @@ impl High {
             return Next::Do(Task::turn(Screw::High, Direction::In, steps(lean, most)));
         }
         let held_back = room < by_ear && room < NEAR;
-        if distance.deviation < SURE || held_back && again >= 2 || again >= 5 {
+        let enough = again >= 2 && (distance.deviation < SURE || held_back) || again >= 5;
+        if enough && !held_back {
+            match returned(book) {
+                Some(true) => {}
+                // Out until it has surely returned.
+                Some(false) => return self.out(book, 1),
+                None => return Next::Do(FULL),
+            }
+        }
+        let far_rich = skip >= onset::HEAVY && distance.at_least > FAR_RICH && outside(book);
+        if enough && held_back && far_rich && !under_ceiling(book) {
+            // As fast as it may be, far out, and still heavy: no mixture explains that.
+            return Next::Stuck(Symptom::TooFast);
+        }
+        if enough {
             book.capped = held_back;
             return self.finish(book, look);
         }
@@ -274,76 +293,6 @@ impl High {
         }
         Next::Done
     }
-}
-
-/// The heaviest four-stroking heard at least a sixteenth of a turn richer.
-fn heaviest_richer(book: &Book) -> Option<f64> {
-    book.full
-        .iter()
-        .filter(|full| full.out - book.screws.high.out > 0.055)
-        .filter_map(|full| full.look.skip)
-        .reduce(f64::max)
-}
-
-/// Whether the screw stands further out than its base.
-fn outside(book: &Book) -> bool {
-    let place = book.screws.high;
-    !place.absolute || place.out > 0.1
-}
-
-/// At the fastest that is allowed and yet far rich: the engine is faster than its screws make it.
-fn is_far_rich(book: &Book, look: &Look, skip: f64, distance: Distance) -> bool {
-    // As heavy as it gets, further out than the base, and a turn still changes much: the onset is
-    // nowhere near. Near it the speed is flat.
-    let saturated =
-        skip >= onset::HEAVY && heaviest_richer(book).is_some_and(|richer| skip > 0.8 * richer);
-    let steep = book.slope.is_some_and(|slope| slope > STEEP * look.rpm);
-    (saturated && steep && outside(book)) || (distance.mean > 0.3 && distance.deviation < 0.12)
-}
-
-/// Whether the speed falls while the throttle is held open.
-pub(super) fn fades(look: &Look) -> bool {
-    look.drift < -FADE.0 && look.drift > -FADE.1
-}
-
-/// Whether four-stroking was heard at any place of the screw.
-fn burbled(book: &Book) -> bool {
-    book.full
-        .iter()
-        .any(|full| full.look.skip.is_some_and(|s| s >= onset::HEARD))
-}
-
-/// How far it may be leaned before it is as fast as it may be, in turns; negative where it is faster.
-fn room(book: &Book, look: &Look) -> f64 {
-    let Some(cap) = limited::cap(book) else {
-        return 1.0;
-    };
-    let slope = book
-        .slope
-        .map_or(STEEPEST, |seen| (1.3 * seen).clamp(FLATTEST, STEEPEST));
-    ((1.0 - MARGIN) * cap - look.rpm) / slope
-}
-
-/// What the looks near the last one say a turn changes, in rpm; none where there are too few.
-fn slope(book: &Book) -> Option<f64> {
-    let last = book.full.last()?;
-    let near = |from: f64, to: f64| {
-        let mut speeds: Vec<f64> = book
-            .full
-            .iter()
-            .filter(|full| (from..to).contains(&(full.out - last.out)))
-            .map(|full| full.look.rpm)
-            .collect();
-        (!speeds.is_empty()).then(|| super::ear::quantile(&mut speeds, 0.5))
-    };
-    let here = near(-1.0 / 64.0, 1.0 / 64.0)?;
-    let (place, there) = book
-        .full
-        .iter()
-        .filter(|full| full.out - last.out > 1.5 / 32.0)
-        .min_by(|a, b| a.out.total_cmp(&b.out))
-        .map(|full| (full.out, full.look.rpm))?;
-    Some((here - there) / (place - last.out))
 }
 
 fn steps(turns: f64, most: u16) -> u16 {

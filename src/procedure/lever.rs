@@ -4,12 +4,25 @@ use serde::{Deserialize, Serialize};
 use super::ear::Ear;
 use super::facts::Facts;
 use super::prompt::Throttle;
+use crate::tach;
 
 /// The throttle is asked to close so long after it was asked to open fully: with a hand that takes
 /// up to three seconds it is closed within the ten seconds of `trade::FULL_THROTTLE_SECONDS`.
 pub(super) const CLOSE_AFTER: f64 = 6.9;
 /// An engine that hangs is taken to be at idle after so many seconds, whatever its speed.
 const PATIENCE: f64 = 5.0;
+
+/// The longest that a hand takes to do as it is asked, and that an engine takes to come down to idle,
+/// in seconds (common practice, no source).
+const HAND: f64 = 3.0;
+const FALLS: f64 = 1.5;
+/// So many seconds of sound show that the speed is another.
+const NOTICED: f64 = 0.3;
+/// Above the idle by this the throttle has left it.
+const OFF_IDLE: f64 = 1.3;
+
+/// A hand that was told to close has done so after so long, in seconds.
+const REACTION: f64 = 3.2;
 
 /// The throttle was never open longer than this, in seconds.
 const LONGEST_REST: f64 = 14.0;
@@ -26,6 +39,9 @@ pub(super) struct Lever {
     rest_until: f64,
     /// The last speed at full throttle.
     pub(super) last_full: Option<f64>,
+    /// How it is held, where that is sure.
+    #[serde(default)]
+    pub(super) held: Option<tach::Throttle>,
 }
 
 impl Lever {
@@ -40,6 +56,7 @@ impl Lever {
             full_since: None,
             rest_until: 0.0,
             last_full: None,
+            held: running.then_some(tach::Throttle::Closed),
         }
     }
 
@@ -51,9 +68,46 @@ impl Lever {
         self.at = now;
     }
 
+    /// Notices from the sound that a hand has done as it was asked, or takes it for granted when it
+    /// has had its time.
+    pub(super) fn hear(&mut self, ear: &Ear, facts: &Facts, now: f64) {
+        let speed = ear.speed_since(now - NOTICED);
+        let above = |limit: f64| speed.is_some_and(|speed| speed > limit);
+        let below = |limit: f64| speed.is_some_and(|speed| speed < limit);
+        let since = now - self.at;
+        let off_idle = OFF_IDLE * facts.idle.1;
+        match self.asked {
+            Throttle::Full if above(off_idle) || since >= HAND => {
+                self.held = Some(tach::Throttle::Open);
+            }
+            Throttle::Idle if below(facts.open_above()) || since >= HAND + FALLS => {
+                self.held = Some(tach::Throttle::Closed);
+            }
+            Throttle::Full | Throttle::Idle => {}
+            Throttle::Part | Throttle::Snap | Throttle::Start if below(off_idle) => {
+                self.held = Some(tach::Throttle::Closed);
+            }
+            Throttle::Part | Throttle::Snap | Throttle::Start if above(off_idle) => {
+                self.held = None
+            }
+            Throttle::Part | Throttle::Snap | Throttle::Start => {}
+            Throttle::Stop => self.held = None,
+        }
+    }
+
     /// Whether the throttle is, or may be, fully open.
     pub(super) fn is_full(&self) -> bool {
         self.asked == Throttle::Full
+    }
+
+    /// Whether somebody was told to close the throttle and may not have done so yet.
+    pub(super) fn is_closing(&self, now: f64) -> bool {
+        self.asked == Throttle::Idle && self.full_since.is_some() && now - self.at < REACTION
+    }
+
+    /// Whether the throttle was open fully and has not been heard to close since.
+    pub(super) fn was_full(&self) -> bool {
+        self.full_since.is_some()
     }
 
     /// Whether the time at full throttle is over.

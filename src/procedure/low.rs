@@ -47,16 +47,19 @@ impl Low {
                 self.from = out;
                 Next::Do(Task::Idle { seconds: 4.0 })
             }
-            (Doing::Lower, Report::Done | Report::AtStop) => {
+            (Doing::Lower, Report::Done | Report::AtStop | Report::Heard(_)) => {
                 self.doing = Doing::Search;
                 self.points.clear();
                 Next::Do(Task::Idle { seconds: 4.0 })
             }
-            (Doing::Enrich, Report::Done | Report::AtStop | Report::Cannot) => {
+            // Heard again after it had died on the way: it has been made richer for that.
+            (Doing::Enrich, Report::Done | Report::AtStop | Report::Cannot | Report::Heard(_)) => {
                 self.over(book);
                 Next::Done
             }
-            (Doing::Home { place }, Report::Done | Report::AtStop) => self.home(book, place),
+            (Doing::Home { place }, Report::Done | Report::AtStop | Report::Heard(_)) => {
+                self.home(book, place)
+            }
             (Doing::Search, Report::Heard(look)) => {
                 self.looks += 1;
                 let clutch = book.facts.clutch_in.unwrap_or(1.5 * book.facts.idle.1);
@@ -69,7 +72,7 @@ impl Low {
             }
             (Doing::Search, Report::Stalled) => {
                 // As slow as can be: the peak lies the other way.
-                self.points.push((out, 1.0));
+                self.points.push((book.died_at_low, 1.0));
                 self.search(book)
             }
             _ => Next::Do(Task::Idle { seconds: 4.0 }),

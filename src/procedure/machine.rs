@@ -14,23 +14,20 @@ use super::lever::Lever;
 use super::outcome::{Outcome, Verdict};
 use super::prompt::{Prompt, Throttle};
 use super::proof;
-use super::stage::{Next, Stage, StageKind, route};
-use super::stuck::{Stuck, Symptom, faults};
+use super::stage::{Stage, StageKind, route};
+use super::stuck::{Symptom, faults};
 use super::task::{Report, Task};
 use super::voice::Voice;
 use super::words::Cue;
-use crate::guide::Screw;
+use crate::guide::{Direction, Screw, Turn};
 use crate::machine::Profile;
+use crate::tach;
 use crate::units::Seconds;
 
-/// After so many tasks without result, one after the other, the step cannot be done.
-const FRUITLESS: u32 = 8;
 /// A lost reading that does not come back is taken for a stalled engine after so long, in seconds.
 const STALLED: f64 = 9.0;
-/// So many stalls, and no screw helps.
-const MOST_STALLS: u32 = 12;
-/// Steps take no more tasks than this at one moment; a step that does is wrong.
-const AT_ONCE: u32 = 32;
+/// Somebody who answers says that it has stalled: from him no word is waited for longer.
+const STALLED_UNSAID: f64 = 25.0;
 
 /// The whole adjustment as plain data: saved and read back it goes on exactly where it was.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -52,6 +49,10 @@ pub struct Procedure {
     pub(super) stalls: u32,
     pub(super) now: f64,
     pub(super) turned_at: f64,
+    /// The turn that was made then.
+    pub(super) last_turn: Option<(Screw, Direction, Turn)>,
+    /// Whether the last time over the maximum was surely one.
+    pub(super) surely_over: bool,
     pub(super) begun: bool,
     pub(super) over: bool,
 }
@@ -95,6 +96,8 @@ impl Procedure {
             stalls: 0,
             now: 0.0,
             turned_at: 0.0,
+            last_turn: None,
+            surely_over: false,
             begun: false,
             over: false,
         }
@@ -110,6 +113,7 @@ impl Procedure {
         self.now = self.now.max(now.0);
         self.ear
             .take(heard, guard::most_plausible(&self.book.facts));
+        self.lever.hear(&self.ear, &self.book.facts, self.now);
         let mut outcome = None;
         if !self.begun {
             self.begun = true;
@@ -132,6 +136,11 @@ impl Procedure {
         }
     }
 
+    /// How the throttle is held; none where it is not sure.
+    pub fn throttle(&self) -> Option<tach::Throttle> {
+        self.lever.held
+    }
+
     /// The input has ended.
     pub fn end(&mut self, now: Seconds) -> Outcome {
         if now.0.is_finite() {
@@ -150,9 +159,14 @@ impl Procedure {
         {
             let maximum = self.book.facts.maximum.unwrap_or(speed);
             self.pause = None;
-            self.take_up(Task::Enrich {
-                turns: enrichment(speed, maximum),
-            });
+            self.surely_over =
+                self.hand.is_settled_full() && guard::surely_over(&self.ear, &self.book.facts);
+            let turns = if self.surely_over {
+                enrichment(speed, maximum)
+            } else {
+                Turn::EIGHTH
+            };
+            self.take_up(Task::Enrich { turns });
         }
         match self.pause {
             Some(Pause::Asked) => {
@@ -161,25 +175,30 @@ impl Procedure {
             }
             Some(Pause::Lost { since }) => {
                 self.hand.hold(passed);
+                let patience = if self.book.answered {
+                    STALLED_UNSAID
+                } else {
+                    STALLED
+                };
                 let back = self.ear.lost_for(self.now) < 0.5
                     && self.ear.speed_since(self.now - 0.9).is_some();
                 if back {
                     self.resume();
-                } else if self.now - since > STALLED {
+                } else if self.now - since > patience {
                     self.pause = None;
                     return self.rescue(false);
                 } else {
                     return None;
                 }
             }
-            None if guard::lost(&self.ear, &self.hand, self.now) => {
-                self.pause = Some(Pause::Lost { since: self.now });
+            None if guard::lost(&self.ear, &self.hand, &self.lever, self.now) => {
                 let cue = if guard::is_open(&self.lever) {
                     Cue::Over
                 } else {
                     Cue::Lost
                 };
                 self.keep_screw();
+                self.pause = Some(Pause::Lost { since: self.now });
                 self.say(cue);
                 return None;
             }
@@ -199,177 +218,6 @@ impl Procedure {
         };
         let report = self.hand.advance(&mut scene)?;
         self.came(report)
-    }
-
-    /// Something came of the task in hand.
-    pub(super) fn came(&mut self, report: Report) -> Option<Outcome> {
-        let mut report = report;
-        match (self.hand.task, report) {
-            (Task::Repair, Report::Cannot) => return Some(self.outcome(Verdict::Stopped)),
-            (
-                Task::Turn {
-                    screw,
-                    direction,
-                    turns,
-                }
-                | Task::TurnStopped {
-                    screw,
-                    direction,
-                    turns,
-                },
-                _,
-            ) => {
-                self.turned_at = self.now;
-                match report {
-                    Report::Done => {
-                        self.book.screws.turned(screw, direction, turns);
-                        self.book.turned(screw);
-                    }
-                    _ => self.book.screws.at_stop(screw, direction),
-                }
-            }
-            (Task::Enrich { turns }, _) => {
-                self.turned_at = self.now;
-                let out = crate::guide::Direction::Out;
-                if report == Report::Done {
-                    self.book.screws.turned(Screw::High, out, turns);
-                } else {
-                    self.book.screws.at_stop(Screw::High, out);
-                }
-                report = Report::OverMaximum;
-            }
-            (Task::Set { screw, .. }, Report::Done) => self.book.screws.set(screw),
-            (Task::Stop { .. }, _) => self.ear.forget(),
-            (Task::Start, Report::Done) => self.lever.ask(Throttle::Idle, self.now),
-            (Task::Idle { .. }, Report::Heard(look)) => self.book.idle = Some(look),
-            (Task::Attachment, Report::Attachment(Some(turning), rpm)) if self.book.answered => {
-                self.book.attachment(turning, rpm);
-            }
-            _ => {}
-        }
-        if report == Report::Nothing {
-            self.fruitless += 1;
-            if self.fruitless < FRUITLESS {
-                self.take_up(self.hand.task);
-                return None;
-            }
-            return self.stuck(Symptom::Rounds);
-        }
-        self.fruitless = 0;
-        self.run(report)
-    }
-
-    /// Lets the steps go on until there is a task.
-    pub(super) fn run(&mut self, report: Report) -> Option<Outcome> {
-        let mut report = report;
-        if !self.book.facts.can_be_set {
-            self.say(Cue::NoScrews);
-            return Some(self.outcome(Verdict::Stopped));
-        }
-        for _ in 0..AT_ONCE {
-            match self.stage.next(&mut self.book, report) {
-                Next::Do(task) => {
-                    if guard::allows(&self.book, &self.ear, &task, self.now) {
-                        self.take_up(task);
-                        return None;
-                    }
-                    self.fruitless += 1;
-                    if self.fruitless > FRUITLESS {
-                        return self.stuck(Symptom::Rounds);
-                    }
-                    report = Report::Nothing;
-                }
-                Next::Stuck(symptom) => return self.stuck(symptom),
-                Next::Back(kind) => {
-                    self.at = self
-                        .route
-                        .iter()
-                        .rposition(|k| *k == kind)
-                        .unwrap_or(self.at);
-                    self.stage = kind.begin();
-                    report = Report::Begin;
-                }
-                Next::Done => match self.after() {
-                    Some(next) => report = next,
-                    None => {
-                        self.say(Cue::Finished);
-                        return Some(self.outcome(Verdict::Tuned));
-                    }
-                },
-            }
-        }
-        self.stuck(Symptom::Rounds)
-    }
-
-    /// The step after the one that is done; none at the end.
-    fn after(&mut self) -> Option<Report> {
-        if matches!(self.stage, Stage::Stuck(_)) {
-            // Repaired: the engine is off; started, the step begins anew.
-            self.symptom = None;
-            self.aside = Some((self.route[self.at].begin(), None));
-            self.stage = StageKind::Rescue.begin();
-            return Some(Report::Begin);
-        }
-        if let Some((stage, task)) = self.aside.take() {
-            self.stage = stage;
-            return Some(if task.is_some() {
-                Report::Stalled
-            } else {
-                Report::Begin
-            });
-        }
-        self.at += 1;
-        let kind = self.route.get(self.at)?;
-        self.stage = kind.begin();
-        Some(Report::Begin)
-    }
-
-    fn take_up(&mut self, task: Task) {
-        self.hand = Hand::new(task, self.now);
-    }
-
-    fn stuck(&mut self, symptom: Symptom) -> Option<Outcome> {
-        self.symptom = Some(symptom);
-        let from = Some(self.route[self.at.min(self.route.len() - 1)]);
-        self.aside = None;
-        if guard::is_open(&self.lever) {
-            self.say(Cue::Close);
-        }
-        self.stage = Stage::Stuck(Stuck { from });
-        self.take_up(Task::Repair);
-        None
-    }
-
-    /// The engine has stalled.
-    pub(super) fn rescue(&mut self, seen: bool) -> Option<Outcome> {
-        self.stalls += 1;
-        self.ear.forget();
-        if self.stalls > MOST_STALLS {
-            return self.stuck(Symptom::WillNotRun);
-        }
-        let at_full = self.lever.is_full();
-        if guard::is_open(&self.lever) {
-            self.say(Cue::Close);
-        }
-        if self.aside.is_none() && !matches!(self.stage, Stage::Stuck(_)) {
-            let stage = std::mem::replace(&mut self.stage, StageKind::Rescue.begin());
-            self.aside = Some((stage, Some(self.hand.task)));
-        } else if !matches!(self.stage, Stage::Stuck(_)) {
-            self.stage = StageKind::Rescue.begin();
-        } else {
-            return None;
-        }
-        self.lever.ask(Throttle::Idle, self.now);
-        if let Stage::Rescue(rescue) = &mut self.stage {
-            // Once it may have been the throttle or the choke; twice it is the idle.
-            rescue.faster = match self.stalls {
-                _ if at_full => 0,
-                1 if !seen => 0,
-                1..=3 => 4,
-                _ => 8,
-            };
-        }
-        self.run(Report::Begin)
     }
 
     pub(super) fn say(&mut self, cue: Cue) {

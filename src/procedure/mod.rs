@@ -6,10 +6,12 @@
 //! exactly where it was. [`Card`] is the same steps on paper.
 //!
 //! Each step (`checks`, `base`, `start`, `warm`, `edge`, `low`, `settle`, `high`, `proof`, `stuck`,
-//! `rescue`) says which task comes next; `hand` carries tasks out, throttle first, then the screw;
-//! `guard` lies over all of them: time at full throttle, the maximum, lost readings, leaner turns.
-//! Where the high-speed screw belongs is estimated from all looks together (`onset`). The order of
-//! the trade and its figures are common practice, no source (`guide::trade`).
+//! `rescue`) says which task comes next; `hand` carries tasks out (`listening`, `turning`, `opening`),
+//! throttle first, then the screw; `passage` goes from task to task, `stall` leaves a step when the
+//! engine dies, `cure` says what is tried then; `guard` lies over all of them: time at full throttle,
+//! the maximum, lost readings, leaner turns. The `ear` doubts speeds that jump by a factor. Where the
+//! high-speed screw belongs is estimated from all looks together (`onset`, `looks`). The order of the
+//! trade and its figures are common practice, no source (`guide::trade`).
 //!
 //! Refused: a leaner turn over the maximum, in doubt, or without a burble; more than a quarter turn
 //! in one move; carburetors and engines that are not set by ear.
@@ -20,6 +22,7 @@ mod book;
 mod card;
 mod checks;
 mod course;
+mod cure;
 mod ear;
 mod edge;
 mod facts;
@@ -29,10 +32,14 @@ mod heard;
 mod high;
 mod lever;
 mod limited;
+mod listening;
+mod looks;
 mod low;
 mod machine;
 mod onset;
+mod opening;
 mod outcome;
+mod passage;
 mod prompt;
 mod proof;
 mod reply;
@@ -40,9 +47,11 @@ mod rescue;
 mod screws;
 mod settle;
 mod stage;
+mod stall;
 mod start;
 mod stuck;
 mod task;
+mod turning;
 mod voice;
 mod walk;
 mod warm;

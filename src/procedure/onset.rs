@@ -13,6 +13,9 @@ pub(super) const HEARD: f64 = 0.1;
 pub(super) const HEAVY: f64 = 0.48;
 /// Error of a skip ratio, standard deviation.
 const ERROR: f64 = 0.06;
+/// Below this nothing is heard; light skipping is so in many looks, and never from this ratio on.
+pub(super) const SILENT: f64 = 0.04;
+const MISSED_BELOW: f64 = 0.36;
 /// A look is quite wrong as often as this.
 const WRONG: f64 = 0.004;
 /// Skip ratio where it just four-strokes: with a soft onset, which has no beginning, the first that
@@ -128,17 +131,19 @@ fn summary(weights: &[f64; DISTANCES]) -> Distance {
 
 /// How likely a heard ratio is where the engine skips `truth` (below 0: lean of the onset).
 fn likelihood(heard: f64, truth: f64, doubt: f64) -> f64 {
-    let truth_there = truth.max(0.0);
+    let there = truth.max(0.0);
     let error = (ERROR * ERROR + doubt).sqrt();
-    // Light skipping is often read as clean.
-    let clean = (1.0 - (truth_there - 0.02) / 0.36).clamp(0.02, 0.97);
-    let right = if heard < HEARD {
-        clean
+    let below = |limit: f64, mean: f64| 1.0 / (1.0 + (-1.7 * (limit - mean) / error).exp());
+    // Light skipping is often not heard at all: silence says little, and to hear some says much.
+    let missed = (1.0 - (there - 0.02) / MISSED_BELOW).clamp(0.02, 0.97);
+    let bell = |z: f64| (-0.5 * z * z).exp();
+    let right = if heard < SILENT {
+        missed + (1.0 - missed) * below(SILENT, there)
     } else if heard < HEAVY {
-        let z = (heard - truth) / error;
-        (1.0 - clean) * (-0.5 * z * z).exp() * ERROR / error
+        let heard_right = bell((heard - there) / error) * ERROR / error;
+        (1.0 - missed) * heard_right + missed * 0.5 * bell(heard / SILENT)
     } else {
-        1.0 / (1.0 + (-1.7 * (truth - HEAVY) / error).exp())
+        1.0 - below(HEAVY, truth)
     };
     (1.0 - WRONG) * right + WRONG * 0.3
 }

@@ -2,9 +2,10 @@
 use serde::{Deserialize, Serialize};
 
 use super::book::Book;
+use super::cure::Died;
 use super::ear::Look;
-use super::high::fades;
 use super::limited;
+use super::looks::fades;
 use super::outcome::ProofLine;
 use super::stage::{Next, StageKind};
 use super::stuck::Symptom;
@@ -20,9 +21,6 @@ const STEADY: f64 = 0.05;
 const LONG: Task = Task::Full { seconds: 5.0 };
 /// Snap accelerations.
 const SNAPS: usize = 3;
-/// A dip of this share of the idle before the rise, or a rise slower than this, is a bog.
-const DIP: f64 = 0.2;
-const SLOW_RISE: f64 = 2.0;
 /// More than this share of the turns without a full firing is more than lightly four-stroking.
 const LIGHT: f64 = 0.45;
 /// Full throttle may pass the maximum by what a reading errs.
@@ -58,6 +56,8 @@ enum Doing {
     Full,
     HotStop,
     HotStart,
+    /// It did not start hot, and something is tried.
+    HotCure,
     HotIdle,
     /// The low-speed screw was moved, and the steps after it come again.
     Repair,
@@ -71,7 +71,7 @@ impl Proof {
                 *self = Proof::default();
                 Next::Do(Task::Idle { seconds: LISTEN })
             }
-            (_, Report::OverMaximum) => Next::Back(StageKind::High),
+            (_, Report::OverMaximum { .. }) => Next::Back(StageKind::High),
             (Doing::Idle, Report::Heard(look)) => self.idle(book, look),
             (Doing::Still, Report::Attachment(turning, _)) => {
                 book.sheet.still = turning.map(|turning| !turning);
@@ -99,7 +99,19 @@ impl Proof {
                 self.doing = Doing::HotIdle;
                 Next::Do(Task::Idle { seconds: 6.0 })
             }
-            (Doing::HotStart, Report::Cannot) => Next::Stuck(Symptom::WillNotRun),
+            (Doing::HotStart, Report::Cannot) => {
+                match book.cures.next(Died::Starting, &book.screws) {
+                    Some(cure) => {
+                        self.doing = Doing::HotCure;
+                        Next::Do(cure)
+                    }
+                    None => Next::Stuck(Symptom::WillNotRun),
+                }
+            }
+            (Doing::HotCure, _) => {
+                self.doing = Doing::HotStart;
+                Next::Do(Task::Start)
+            }
             (Doing::HotIdle, Report::Heard(look)) => {
                 book.sheet.hot_idle = Some(look.rpm);
                 let (low, high) = book.facts.idle;
@@ -138,7 +150,7 @@ impl Proof {
             return Next::Do(Task::Snap);
         }
         let snaps = &book.sheet.snaps;
-        let bogs = snaps.iter().filter(|s| bogged(s)).count();
+        let bogs = snaps.iter().filter(|s| s.bogged()).count();
         let late = median(snaps.iter().map(|s| s.back));
         if bogs > 1 {
             return self.richer_low(book, Symptom::Bog);
@@ -206,15 +218,11 @@ impl Doing {
             Doing::Snaps => Task::Snap,
             Doing::Full => LONG,
             Doing::HotStop => Task::Stop { wait: HOT_STOP },
-            Doing::HotStart => Task::Start,
+            Doing::HotStart | Doing::HotCure => Task::Start,
             Doing::HotIdle => Task::Idle { seconds: 6.0 },
             Doing::Repair => Task::turn(Screw::Low, Direction::Out, 4),
         }
     }
-}
-
-fn bogged(snapped: &Snapped) -> bool {
-    snapped.dip > DIP || snapped.rise > SLOW_RISE
 }
 
 fn median(values: impl Iterator<Item = f64>) -> f64 {
@@ -259,7 +267,7 @@ pub(super) fn lines(book: &Book) -> Vec<ProofLine> {
         Some(100.0 * STEADY),
     ));
     let whole = sheet.snaps.len() == SNAPS;
-    let bogs = whole.then(|| sheet.snaps.iter().filter(|s| bogged(s)).count() as f64);
+    let bogs = whole.then(|| sheet.snaps.iter().filter(|s| s.bogged()).count() as f64);
     lines.push(line(
         "snap accelerations with a bog, of 3",
         bogs,

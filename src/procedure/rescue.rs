@@ -1,20 +1,17 @@
-//! The engine has stalled on the way: a faster idle, and a new start.
+//! The engine has died on the way: a turn that may help, and a new start.
 use serde::{Deserialize, Serialize};
 
+use super::book::Book;
+use super::cure::Died;
 use super::stage::Next;
 use super::stuck::Symptom;
 use super::task::{Report, Task};
-use crate::guide::{Direction, Screw, Turn};
-
-/// So many starts without an engine that keeps running.
-const STARTS: u32 = 6;
 
 /// How far it is.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct Rescue {
-    starts: u32,
-    /// How far the idle-speed screw goes in first, in thirty-seconds.
-    pub(super) faster: u16,
+    /// What is turned before the next start.
+    pub(super) cure: Option<Task>,
     doing: Doing,
 }
 
@@ -26,15 +23,14 @@ enum Doing {
 }
 
 impl Rescue {
-    pub(super) fn next(&mut self, report: Report) -> Next {
+    pub(super) fn next(&mut self, book: &mut Book, report: Report) -> Next {
         match (self.doing, report) {
             (Doing::Starting, Report::Done) => Next::Done,
             (Doing::Starting, Report::Cannot) => {
-                self.starts += 1;
-                if self.starts >= STARTS {
+                self.cure = book.cures.next(Died::Starting, &book.screws);
+                if self.cure.is_none() {
                     return Next::Stuck(Symptom::WillNotRun);
                 }
-                self.faster = 8;
                 self.begin()
             }
             (Doing::Turning, Report::Begin) => self.begin(),
@@ -46,16 +42,15 @@ impl Rescue {
     }
 
     fn begin(&mut self) -> Next {
-        let faster = std::mem::take(&mut self.faster);
-        if faster > 0 {
-            self.doing = Doing::Turning;
-            return Next::Do(Task::TurnStopped {
-                screw: Screw::Idle,
-                direction: Direction::In,
-                turns: Turn::thirty_seconds(faster),
-            });
+        match self.cure.take() {
+            Some(cure) => {
+                self.doing = Doing::Turning;
+                Next::Do(cure)
+            }
+            None => {
+                self.doing = Doing::Starting;
+                Next::Do(Task::Start)
+            }
         }
-        self.doing = Doing::Starting;
-        Next::Do(Task::Start)
     }
 }

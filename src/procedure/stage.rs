@@ -109,7 +109,7 @@ impl Stage {
             Stage::Settle(stage) => stage.next(book, report),
             Stage::High(stage) => stage.next(book, report),
             Stage::Proof(stage) => stage.next(book, report),
-            Stage::Rescue(stage) => stage.next(report),
+            Stage::Rescue(stage) => stage.next(book, report),
             Stage::Stuck(stage) => stage.next(report),
         }
     }

@@ -2,20 +2,21 @@
 use serde::{Deserialize, Serialize};
 
 use super::book::Book;
+use super::cure::Died;
 use super::stage::Next;
 use super::stuck::Symptom;
 use super::task::{Report, Task};
-use crate::guide::{Direction, Screw, Turn};
+use crate::guide::{Direction, Screw};
 
-/// So many quarter turns of the idle-speed screw bring any idle down.
-const MOST: u32 = 10;
-/// So many starts without an engine that keeps running.
-const STARTS: u32 = 5;
+/// So many turns of the idle-speed screw bring any idle where it keeps alive.
+const MOST: u32 = 12;
+/// Below this share of the slowest allowed idle it is near dying.
+const DYING: f64 = 0.85;
+const NEARLY_DEAD: f64 = 0.7;
 
 /// How far it is.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct Start {
-    starts: u32,
     moves: u32,
     doing: Doing,
 }
@@ -24,8 +25,8 @@ pub(super) struct Start {
 enum Doing {
     #[default]
     Starting,
-    /// It did not start, and gets a faster idle.
-    Faster,
+    /// It did not start, and something is tried.
+    Curing,
     Listening,
 }
 
@@ -34,19 +35,16 @@ impl Start {
         match (self.doing, report) {
             (Doing::Starting, Report::Begin) => self.start(),
             (Doing::Starting, Report::Cannot) => {
-                self.starts += 1;
-                if self.starts >= STARTS {
-                    return Next::Stuck(Symptom::WillNotRun);
+                match book.cures.next(Died::Starting, &book.screws) {
+                    Some(cure) => {
+                        self.doing = Doing::Curing;
+                        Next::Do(cure)
+                    }
+                    None => Next::Stuck(Symptom::WillNotRun),
                 }
-                self.doing = Doing::Faster;
-                Next::Do(Task::TurnStopped {
-                    screw: Screw::Idle,
-                    direction: Direction::In,
-                    turns: Turn::QUARTER,
-                })
             }
-            (Doing::Faster, _) => self.start(),
-            (Doing::Listening, Report::Heard(look)) => self.slower(book, look.rpm),
+            (Doing::Curing, _) => self.start(),
+            (Doing::Listening, Report::Heard(look)) => self.keep_alive(book, look.rpm),
             (Doing::Starting | Doing::Listening, _) => {
                 self.doing = Doing::Listening;
                 Next::Do(Task::Idle { seconds: 3.0 })
@@ -59,15 +57,17 @@ impl Start {
         Next::Do(Task::Start)
     }
 
-    /// Down until the attachment is not driven.
-    fn slower(&mut self, book: &Book, rpm: f64) -> Next {
+    /// Up until it does not die, down until the attachment is not driven.
+    fn keep_alive(&mut self, book: &Book, rpm: f64) -> Next {
         let clutch = book.facts.clutch_in.unwrap_or(1.35 * book.facts.idle.1);
-        let stopped = book.at_stop(Screw::Idle, Direction::Out);
-        if rpm < 0.97 * clutch || self.moves >= MOST || stopped {
+        let slow = rpm < DYING * book.facts.idle.0;
+        let direction = if slow { Direction::In } else { Direction::Out };
+        let stopped = book.at_stop(Screw::Idle, direction);
+        if (!slow && rpm < 0.97 * clutch) || self.moves >= MOST || stopped {
             return Next::Done;
         }
         self.moves += 1;
-        let turns = if rpm > 1.15 * clutch { 8 } else { 4 };
-        Next::Do(Task::turn(Screw::Idle, Direction::Out, turns))
+        let far = rpm > 1.15 * clutch || rpm < NEARLY_DEAD * book.facts.idle.0;
+        Next::Do(Task::turn(Screw::Idle, direction, if far { 8 } else { 4 }))
     }
 }

@@ -81,6 +81,10 @@ pub(super) enum Task {
     Repair,
 }
 
+/// A dip of this share of the idle before the rise, or a rise slower than this, is a bog.
+const DIP: f64 = 0.2;
+const SLOW_RISE: f64 = 2.0;
+
 /// Three seconds of full throttle are plenty for a reading.
 pub(super) const FULL: Task = Task::Full { seconds: 3.0 };
 
@@ -125,6 +129,12 @@ pub(super) struct Snapped {
     pub(super) back: f64,
 }
 
+impl Snapped {
+    pub(super) fn bogged(&self) -> bool {
+        self.dip > DIP || self.rise > SLOW_RISE
+    }
+}
+
 /// What came of a task.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) enum Report {
@@ -139,8 +149,10 @@ pub(super) enum Report {
     Attachment(Option<bool>, f64),
     /// The engine stalled on the way and runs again.
     Stalled,
-    /// It went over the maximum; the throttle was closed and the screw has gone out.
-    OverMaximum,
+    /// It went over the maximum, or may have; the throttle was closed and the screw has gone out.
+    OverMaximum {
+        surely: bool,
+    },
     /// The throttle was asked for, and no rise was heard.
     NotOpened,
     /// Nothing could be read, or the move was not allowed.

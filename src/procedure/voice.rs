@@ -45,6 +45,11 @@ impl Voice {
         }
     }
 
+    /// The prompt that stands once more.
+    pub(super) fn repeat(&mut self) {
+        self.fresh.extend(self.standing.clone());
+    }
+
     /// A new prompt; a throttle in it is asked of the lever.
     pub(super) fn say(
         &mut self,
@@ -54,7 +59,11 @@ impl Voice {
         lever: &mut Lever,
         now: f64,
     ) {
-        let throttle = throttle(&cue);
+        let throttle = throttle(&cue).or_else(|| {
+            // Who waits lets go of the throttle.
+            let runs = !matches!(lever.asked, Throttle::Stop | Throttle::Start);
+            (cue == Cue::Paused && runs).then_some(Throttle::Idle)
+        });
         if let Some(throttle) = throttle {
             lever.ask(throttle, now);
         }
@@ -141,12 +150,20 @@ fn ask(cue: &Cue) -> Option<&'static [Word]> {
         Cue::Paused => Some(&[Word::Resume, Word::Quit]),
         Cue::Task(task) => match task {
             Task::Check(_) | Task::Found => Some(&[Word::Done, Word::Cannot]),
-            Task::Set { .. } | Task::Turn { .. } | Task::TurnStopped { .. } => {
+            Task::Set { .. } | Task::TurnStopped { .. } => {
                 Some(&[Word::Done, Word::AtStop, Word::Cannot])
             }
+            Task::Turn { .. } => Some(&[Word::Done, Word::AtStop, Word::Cannot, Word::Stalled]),
             Task::Stop { .. } => Some(&[Word::Done]),
-            Task::Start => Some(&[Word::Started, Word::Cannot]),
-            Task::Attachment => Some(&[Word::AttachmentStill, Word::AttachmentTurning]),
+            Task::Start => Some(&[Word::Started, Word::Stalled, Word::Cannot]),
+            Task::Attachment => Some(&[
+                Word::AttachmentStill,
+                Word::AttachmentTurning,
+                Word::Stalled,
+            ]),
+            Task::Vary { .. } | Task::Idle { .. } | Task::Full { .. } | Task::Snap => {
+                Some(&[Word::Stalled])
+            }
             Task::Repair => Some(&[Word::Resume, Word::Quit]),
             _ => None,
         },

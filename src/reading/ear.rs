@@ -9,7 +9,7 @@ use crate::firing::{Firing, FiringKind, Judge};
 use crate::machine::Profile;
 use crate::spectrum::HOP;
 use crate::tach::angle::Turns;
-use crate::tach::{LookAhead, Moment, Speed, Tachometer, Unreadable, Usual};
+use crate::tach::{LookAhead, Moment, Speed, Tachometer, Throttle, Unreadable, Usual};
 use crate::units::{Decibels, Rpm, Seconds};
 
 /// Hops of sound whose power makes the level of a frame: 0.13 s around it.
@@ -42,6 +42,11 @@ const SLOWER: f64 = 0.5;
 /// part of every tuning.
 const EXPECTED: f64 = 2.944;
 const FADES: f64 = 0.998_4;
+
+/// Change of speed from hop to hop, as a ratio, that no crank makes, and the hops for which the base
+/// is in doubt after it.
+const JUMP: f64 = 1.125;
+const DOUBTED: usize = 62;
 
 /// A frame with the quality by which channels are compared.
 #[derive(Clone, Copy, Debug)]
@@ -81,6 +86,10 @@ struct Decision {
     believed: bool,
     /// Log odds added by what was heard before.
     expected: f64,
+    /// The last speed, and hops for which its base stays in doubt after a jump, with the ratio of
+    /// the jump.
+    last: f64,
+    doubt: (usize, f64),
 }
 
 impl Ear {
@@ -101,6 +110,8 @@ impl Ear {
             smooth: None,
             believed: false,
             expected: 0.0,
+            last: 0.0,
+            doubt: (0, 1.0),
         };
         Ear {
             tachometer: Tachometer::new(
@@ -111,9 +122,15 @@ impl Ear {
             .with_usual(Usual {
                 idle: machine.speeds.idle,
                 full_throttle: machine.speeds.full_throttle,
+                throttle: None,
             }),
             decision,
         }
+    }
+
+    /// How the throttle is held from now on, as far as somebody knows.
+    pub(super) fn hold(&mut self, throttle: Option<Throttle>) {
+        self.tachometer.hold(throttle);
     }
 
     pub(super) fn push(&mut self, samples: &[f32], out: &mut VecDeque<Heard>) {
@@ -189,6 +206,7 @@ impl Decision {
             confidence: moment.probability,
             other: (moment.runner_up.1 > 0.25).then_some(Rpm(moment.runner_up.0.0)),
         };
+        let speed = self.unjumped(speed);
         let t = Seconds((moment.hop * HOP) as f64 / f64::from(WORKING_RATE));
         self.waiting.push_back(Waiting {
             frame: Frame {
@@ -210,6 +228,25 @@ impl Decision {
         if self.waiting.len() > enough {
             self.settle(out);
         }
+    }
+
+    /// A crank does not change its speed by an eighth in a hop: live, where the sound to come cannot
+    /// be asked, the base is in doubt for a second after a jump, unless the speed jumps back.
+    fn unjumped(&mut self, mut speed: Speed) -> Speed {
+        if self.look == Look::Ahead {
+            return speed;
+        }
+        let jump = speed.rpm.0 / std::mem::replace(&mut self.last, speed.rpm.0);
+        if jump.is_finite() && !(1.0 / JUMP..JUMP).contains(&jump) {
+            let back = self.doubt.0 > 0 && (self.doubt.1 * jump).ln().abs() < JUMP.ln();
+            self.doubt = if back { (0, 1.0) } else { (DOUBTED, jump) };
+        }
+        if self.doubt.0 > 0 {
+            self.doubt.0 -= 1;
+            speed.confidence = speed.confidence.min(0.5);
+            speed.other = speed.other.or(Some(Rpm(speed.rpm.0 / self.doubt.1)));
+        }
+        speed
     }
 
     /// Decides whether an engine is there at the oldest hop that waits.
@@ -291,5 +328,54 @@ impl Decision {
             frame: w.frame,
             quality: score.max(-6.0) + 4.0 * w.speed.confidence,
         });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn speed(rpm: f64) -> Speed {
+        Speed {
+            rpm: Rpm(rpm),
+            low: Rpm(0.99 * rpm),
+            high: Rpm(1.01 * rpm),
+            confidence: 0.95,
+            other: None,
+        }
+    }
+
+    fn confidences(look: Look, speeds: &[f64]) -> Vec<f64> {
+        let mut decision = Ear::new(&Profile::default(), look).decision;
+        let unjumped = |rpm: &f64| decision.unjumped(speed(*rpm)).confidence;
+        speeds.iter().map(unjumped).collect()
+    }
+
+    #[test]
+    fn a_jump_that_no_crank_makes_is_doubted_for_a_second() {
+        let speeds = [vec![2_900.0; 3], vec![8_700.0; DOUBTED + 2]].concat();
+        let told = confidences(Look::Live, &speeds);
+        assert!(told[..3].iter().all(|c| *c == 0.95));
+        assert!(told[3..3 + DOUBTED].iter().all(|c| *c == 0.5));
+        assert_eq!(told[3 + DOUBTED], 0.95);
+    }
+
+    #[test]
+    fn a_speed_that_jumps_back_is_believed_at_once() {
+        let told = confidences(Look::Live, &[2_900.0, 8_700.0, 8_700.0, 2_950.0]);
+        assert_eq!(told, [0.95, 0.5, 0.5, 0.95]);
+    }
+
+    #[test]
+    fn a_snap_is_no_jump() {
+        // 350 % a second: 5.6 % a hop.
+        let speeds: Vec<f64> = (0..20).map(|i| 2_900.0 * 1.056f64.powi(i)).collect();
+        assert!(confidences(Look::Live, &speeds).iter().all(|c| *c == 0.95));
+    }
+
+    #[test]
+    fn a_clip_is_judged_by_what_follows() {
+        let told = confidences(Look::Ahead, &[2_900.0, 8_700.0, 8_700.0]);
+        assert_eq!(told, [0.95; 3]);
     }
 }

@@ -6,6 +6,7 @@ use super::frame::Frame;
 use crate::capture::{Fault, Resampler, WORKING_RATE};
 use crate::machine::Profile;
 use crate::spectrum::HOP;
+use crate::tach::Throttle;
 use crate::units::Seconds;
 
 /// How far a listener may look ahead before it decides.
@@ -81,6 +82,12 @@ impl Listener {
     /// Time between frames.
     pub fn hop(&self) -> Seconds {
         Seconds(HOP as f64 / f64::from(WORKING_RATE))
+    }
+
+    /// Tells it how the throttle is held from now on, as far as somebody knows: the speed is then
+    /// sought where such an engine runs.
+    pub fn hold(&mut self, throttle: Option<Throttle>) {
+        self.ears.iter_mut().for_each(|ear| ear.hold(throttle));
     }
 
     /// Takes a block of interleaved samples (finite, full scale 1) of any length and appends the

@@ -4,6 +4,7 @@ use crate::capture::Fault;
 use crate::machine::Profile;
 use crate::procedure::Heard;
 use crate::reading::{Frame, Listener, Look};
+use crate::tach::Throttle;
 
 /// Hears live sound, with nothing to guide.
 pub struct Hearing {
@@ -23,6 +24,11 @@ impl Hearing {
             skips: Skips::default(),
             frames: vec![],
         })
+    }
+
+    /// How the throttle is held from now on, as far as somebody knows.
+    pub fn hold(&mut self, throttle: Option<Throttle>) {
+        self.listener.hold(throttle);
     }
 
     /// Takes interleaved samples and appends what is now decided.

@@ -189,6 +189,7 @@ impl Session {
             later
         });
         let step = self.procedure.step(now, &self.heard, &due);
+        self.listener.hold(self.procedure.throttle());
         let prompts = step.prompts.into_iter();
         events.extend(prompts.map(|prompt| Event::Prompt { t_s, prompt }));
         if let Some(outcome) = step.outcome {

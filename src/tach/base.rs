@@ -9,6 +9,7 @@
 use super::angle::Turns;
 use super::evidence::RHYTHMS;
 use super::slip::{Comparison, Likeness};
+use super::usual::Usual;
 use crate::machine::SpeedRange;
 use crate::units::Rpm;
 
@@ -230,38 +231,6 @@ impl Default for Counter {
     }
 }
 
-/// What is known of the speeds at which the engine lingers.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Usual {
-    /// Idle.
-    pub idle: Option<SpeedRange>,
-    /// Full throttle without load.
-    pub full_throttle: Option<SpeedRange>,
-}
-
-impl Usual {
-    /// Logarithm of how likely the engine runs at a speed for seconds, roughly: at idle and at full
-    /// throttle, hardly between them or beyond. Badly set it idles half as fast again and at two
-    /// thirds, and is at full throttle a quarter slower or faster (common practice, no source). What
-    /// is not known stands for all classes (ranges of the common-practice speeds in
-    /// [`crate::machine`]).
-    fn likely(self, speed: Rpm) -> f64 {
-        let idle = self.idle.map_or((1_900.0, 3_400.0), |range| {
-            (0.67 * range.low().0, 1.5 * range.high().0)
-        });
-        let full = self.full_throttle.map_or((5_800.0, 14_800.0), |range| {
-            (0.75 * range.low().0, 1.25 * range.high().0)
-        });
-        match speed.0 {
-            s if s < idle.0 => -3.0,
-            s if s < idle.1 => 0.0,
-            s if s < full.0 => -1.5,
-            s if s < full.1 => 0.0,
-            _ => -2.0,
-        }
-    }
-}
-
 /// Decides from the counts now and those to come (as far as they are known), for a path at `speed`
 /// whose crank must lie in `band` and whose engine fires `firings` times a revolution and lingers at
 /// the `usual` speeds.
@@ -308,7 +277,8 @@ pub fn decide<'a>(
         // What was decided stays until most of the count has gone.
         let least = if before == base { 0.5 * least } else { least };
         let crank = times(base);
-        count > least && crank.0 >= band.low().0 && crank.0 <= band.high().0
+        let fits = !usual.excludes(crank);
+        count > least && fits && crank.0 >= band.low().0 && crank.0 <= band.high().0
     };
     if most.double >= most.triple && enough(twice, most.double, ENOUGH) {
         twice
@@ -348,6 +318,7 @@ mod tests {
         let trimmer = Usual {
             idle: Some(SpeedRange(Rpm(2_700.0), Rpm(3_000.0))),
             full_throttle: Some(SpeedRange(Rpm(8_800.0), Rpm(10_200.0))),
+            throttle: None,
         };
         // An engine that idles so fast hardly lingers at half of it.
         let other = Usual {

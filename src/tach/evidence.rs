@@ -97,6 +97,8 @@ pub struct Evidence {
     moving: Axis,
     /// Weights, a row of rhythms for each feature.
     weights: [[f32; RHYTHMS]; FEATURES],
+    /// What each speed loses whatever the frame says.
+    loss: Row,
     logits: [Row; RHYTHMS],
 }
 
@@ -174,6 +176,7 @@ impl Evidence {
             level: Axis::new(),
             moving: Axis::new(),
             weights: std::array::from_fn(|f| std::array::from_fn(|r| WEIGHTS[r][f])),
+            loss: [0.0; WIDTH],
             logits: [[0.0; WIDTH]; RHYTHMS],
         }
     }
@@ -234,6 +237,14 @@ impl Evidence {
         &self.features
     }
 
+    /// What each speed loses from now on whatever the frames say; none: nothing.
+    pub(super) fn set_loss(&mut self, loss: Option<&Row>) {
+        match loss {
+            Some(loss) => self.loss.copy_from_slice(loss),
+            None => self.loss.fill(0.0),
+        }
+    }
+
     /// Logarithm of the evidence for each rhythm and speed, up to a constant; the first [`SPEEDS`]
     /// values count.
     pub fn logits(&mut self, lines: &Lines, still: &[f32]) -> &[[f32; WIDTH]; RHYTHMS] {
@@ -252,8 +263,11 @@ impl Evidence {
                     }
                 }
             }
+            let loss = &self.loss[at..at + FEW];
             for (row, sum) in self.logits.iter_mut().zip(&sums) {
-                row[at..at + FEW].copy_from_slice(sum);
+                for ((value, sum), loss) in row[at..at + FEW].iter_mut().zip(sum).zip(loss) {
+                    *value = sum - loss;
+                }
             }
         }
         &self.logits

@@ -7,9 +7,10 @@ mod refine;
 pub mod slip;
 mod speed;
 mod tachometer;
+mod usual;
 mod weights;
 
-pub use base::Usual;
 pub use refine::Refined;
 pub use speed::{Speed, Unreadable};
 pub use tachometer::{LookAhead, Moment, Tachometer};
+pub use usual::{Throttle, Usual};

@@ -3,10 +3,11 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 
 use super::angle::{Angle, Track, Turns};
-use super::base::{self, Base, Counter, Counts, Usual};
+use super::base::{self, Base, Counter, Counts};
 use super::evidence::{self, Evidence, RHYTHMS, SPEEDS};
 use super::path::{Chain, Place};
 use super::refine::{Refined, refine};
+use super::usual::{Throttle, Usual};
 use crate::capture::WORKING_RATE;
 use crate::machine::SpeedRange;
 use crate::spectrum::{Framer, HOP, Lines, Spectrum, Still};
@@ -182,8 +183,16 @@ impl Tachometer {
     /// Tells it the speeds at which this engine lingers.
     #[must_use]
     pub fn with_usual(mut self, usual: Usual) -> Self {
-        self.tracker.usual = usual;
+        self.tracker.know(usual);
         self
+    }
+
+    /// Tells it how the throttle is held from now on, as far as somebody knows.
+    pub fn hold(&mut self, throttle: Option<Throttle>) {
+        if self.tracker.usual.throttle != throttle {
+            let usual = self.tracker.usual;
+            self.tracker.know(Usual { throttle, ..usual });
+        }
     }
 
     /// Samples by which the newest decided hop trails the sound at most.
@@ -216,6 +225,11 @@ impl Tachometer {
 }
 
 impl Tracker {
+    fn know(&mut self, usual: Usual) {
+        self.usual = usual;
+        self.evidence.set_loss(usual.loss().as_deref());
+    }
+
     fn frame(&mut self, frame: &[f32], each: &mut impl FnMut(&Moment, &Turns)) {
         self.frames += 1;
         self.spectrum.lines(frame, &mut self.lines);
@@ -388,10 +402,11 @@ impl Tracker {
         if self.base == Base::Same {
             p.moment.fresh |= self.recut.take().is_some();
             // Lines between the orders that stay in step, or slips that are too few to decide.
-            if counts.half > DOUBT && p.moment.rhythm[0] < 0.5 {
+            let fits = |speed: Rpm| !self.usual.excludes(speed);
+            if counts.half > DOUBT && p.moment.rhythm[0] < 0.5 && fits(times(0.5)) {
                 p.moment.probability = p.moment.probability.min(0.5);
                 p.moment.runner_up = (times(0.5), 0.5);
-            } else if counts.double > DOUBT {
+            } else if counts.double > DOUBT && fits(times(2.0)) {
                 p.moment.probability = p.moment.probability.min(0.5);
                 p.moment.runner_up = (times(2.0), 0.5);
             }

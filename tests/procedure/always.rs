@@ -366,7 +366,8 @@ fn walk(machine: &Profile, begin: Begin, stretches: &[Stretch], saved: bool) -> 
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 192, ..ProptestConfig::default() })]
+    // 256 unless PROPTEST_CASES says more.
+    #![proptest_config(ProptestConfig::default())]
 
     #[test]
     fn no_sequence_breaks_a_rule(

@@ -8,7 +8,7 @@ use engine_note::procedure::{
 use engine_note::units::Seconds;
 
 use crate::bench::{Run, run};
-use crate::hearing::{GOOD, frame};
+use crate::hearing::{GOOD, POOR, frame};
 
 fn butterfly(answers: bool) -> Run {
     (1..200)
@@ -66,7 +66,8 @@ fn first_full_throttle_is_half_a_turn_richer_than_base() {
             .filter(|(_, p)| p.screw == Some(Screw::High) && p.from == Some(Reference::Here))
             .map(|(_, p)| p.turns.unwrap().turns())
             .sum();
-        assert_eq!(out, 0.5);
+        // Half a turn, also where every turn falls a fifth short.
+        assert!((0.5..=0.65).contains(&(0.8 * out)), "{out}");
     }
 }
 
@@ -98,6 +99,28 @@ fn full_throttle_never_longer_than_ten_seconds_with_a_slow_hand() {
     for seed in 1..=8 {
         let run = run(seed, None, GOOD, true);
         assert!(run.full <= 10.0, "{} s", run.full);
+    }
+}
+
+/// Whoever was told to close the throttle takes up to three seconds; a new prompt in that time begins
+/// them anew.
+#[test]
+fn a_hand_that_is_closing_the_throttle_is_not_disturbed() {
+    for seed in 1..=12 {
+        let run = run(seed, None, POOR, seed % 2 == 0);
+        for pair in run.prompts.windows(2) {
+            let ((t, close), (next_t, next)) = (&pair[0], &pair[1]);
+            let open = |at: f64| {
+                let log = run.log.iter().rev().find(|(t, ..)| *t <= at);
+                log.is_some_and(|(_, speed, ..)| *speed > 0.6 * run.engine.maximum)
+            };
+            if close.throttle == Some(Throttle::Idle) && close.screw.is_none() && open(*next_t) {
+                assert!(
+                    next.id == close.id || next_t - t > 3.0,
+                    "engine {seed}: {t} {close:?}, then {next_t} {next:?}"
+                );
+            }
+        }
     }
 }
 
@@ -182,6 +205,90 @@ fn a_lost_reading_pauses_and_the_step_goes_on_when_it_is_back() {
     );
     let back = table.hear(20.0, Some(2_900.0));
     assert!(!back.is_empty());
+}
+
+/// A prompt replaces the one before it: one about a gap in the hearing would stop the turn half way.
+#[test]
+fn a_gap_in_the_hearing_does_not_replace_a_turn_that_was_asked_for() {
+    let mut table = Table::new(Carburetor::Butterfly, WARM);
+    let mut asked = vec![];
+    while asked.is_empty() {
+        asked = table
+            .hear(0.1, Some(2_900.0))
+            .into_iter()
+            .filter(|p| p.screw.is_some())
+            .collect();
+    }
+    assert_eq!(table.hear(4.5, None), []);
+}
+
+#[test]
+fn a_start_that_fails_is_tried_with_other_settings_before_it_is_a_fault() {
+    let begin = Begin {
+        as_found: AsFound::Stopped,
+        skip_checks: true,
+        no_base: true,
+    };
+    let mut table = Table::new(Carburetor::Butterfly, begin);
+    let mut tried = vec![];
+    let mut starts = 0;
+    for _ in 0..60 {
+        let mut prompts = table.hear(0.1, None);
+        let Some(last) = prompts.pop() else {
+            continue;
+        };
+        if last.step == "stopped" {
+            break;
+        }
+        if last.throttle == Some(Throttle::Start) {
+            let ask = last.ask.unwrap_or_default();
+            assert!(ask.contains(&Word::Started) && ask.contains(&Word::Stalled));
+            starts += 1;
+            table.say(Word::Cannot);
+        } else {
+            tried.push((last.screw, last.direction));
+            table.say(Word::Done);
+        }
+    }
+    let count = |screw, direction| {
+        let of = |t: &&(Option<Screw>, Option<Direction>)| **t == (Some(screw), Some(direction));
+        tried.iter().filter(of).count()
+    };
+    let (faster, richer) = (
+        count(Screw::Idle, Direction::In),
+        count(Screw::Low, Direction::Out),
+    );
+    assert!(faster >= 3 && richer >= 3, "{tried:?}");
+    assert_eq!(faster + richer, tried.len(), "nothing else is turned");
+    assert_eq!(starts, tried.len() + 1);
+}
+
+/// Trade practice: an engine that dies when the throttle opens wants a richer idle, not a faster one.
+#[test]
+fn an_engine_that_dies_when_the_throttle_opens_gets_a_richer_low_speed_screw() {
+    let mut table = Table::new(Carburetor::BarrelValve, WARM);
+    let mut opened = false;
+    for _ in 0..4_000 {
+        for prompt in table.hear(0.1, Some(2_800.0)) {
+            let ask = prompt.ask.clone().unwrap_or_default();
+            opened |= prompt.throttle == Some(Throttle::Full);
+            if ask.contains(&Word::AttachmentStill) {
+                table.say(Word::AttachmentStill);
+            } else if ask.contains(&Word::Done) {
+                table.say(Word::Done);
+            }
+        }
+        if opened {
+            break;
+        }
+    }
+    assert!(opened);
+    table.hear(1.0, Some(2_800.0));
+    let mut after = table.say(Word::Stalled);
+    after.extend(table.hear(1.0, None));
+    let turn = after.iter().find(|p| p.screw.is_some()).expect("a turn");
+    assert_eq!(turn.screw, Some(Screw::Low));
+    assert_eq!(turn.direction, Some(Direction::Out));
 }
 
 #[test]

@@ -1,0 +1,164 @@
+//! From one task to the next: what came of it is written down, and the steps say what follows.
+use super::machine::Procedure;
+use super::outcome::{Outcome, Verdict};
+use super::prompt::Throttle;
+use super::stage::{Next, Stage, StageKind};
+use super::stuck::{Stuck, Symptom};
+use super::task::{Report, Task};
+use super::words::Cue;
+use super::{guard, hand::Hand};
+use crate::guide::{Direction, Screw};
+
+/// After so many tasks without result, one after the other, the step cannot be done.
+const FRUITLESS: u32 = 8;
+/// Steps take no more tasks than this at one moment; a step that does is wrong.
+const AT_ONCE: u32 = 32;
+
+impl Procedure {
+    /// Something came of the task in hand.
+    pub(super) fn came(&mut self, report: Report) -> Option<Outcome> {
+        let mut report = report;
+        match (self.hand.task, report) {
+            (Task::Repair, Report::Cannot) => return Some(self.outcome(Verdict::Stopped)),
+            (
+                Task::Turn {
+                    screw,
+                    direction,
+                    turns,
+                }
+                | Task::TurnStopped {
+                    screw,
+                    direction,
+                    turns,
+                },
+                _,
+            ) => {
+                self.turned_at = self.now;
+                match report {
+                    Report::Done => {
+                        self.last_turn = Some((screw, direction, turns));
+                        self.book.screws.turned(screw, direction, turns);
+                        self.book.turned(screw);
+                    }
+                    _ => self.book.screws.at_stop(screw, direction),
+                }
+            }
+            (Task::Enrich { turns }, _) => {
+                self.turned_at = self.now;
+                if self.surely_over {
+                    self.book.was_over();
+                }
+                let out = Direction::Out;
+                if report == Report::Done {
+                    self.book.screws.turned(Screw::High, out, turns);
+                } else {
+                    self.book.screws.at_stop(Screw::High, out);
+                }
+                report = Report::OverMaximum {
+                    surely: self.surely_over,
+                };
+            }
+            (Task::Set { screw, .. }, Report::Done) => self.book.screws.set(screw),
+            (Task::Stop { .. }, _) => self.ear.forget(),
+            (Task::Start, Report::Done) => self.lever.ask(Throttle::Idle, self.now),
+            (Task::Idle { .. }, Report::Heard(look)) => self.book.idle = Some(look),
+            (Task::Attachment, Report::Attachment(Some(turning), rpm)) if self.book.answered => {
+                self.book.attachment(turning, rpm);
+            }
+            _ => {}
+        }
+        if report == Report::Nothing {
+            self.fruitless += 1;
+            if self.fruitless < FRUITLESS {
+                let tries = self.hand.tries + 1;
+                self.take_up(self.hand.task);
+                self.hand.tries = tries;
+                return None;
+            }
+            return self.stuck(Symptom::Rounds);
+        }
+        self.fruitless = 0;
+        self.run(report)
+    }
+
+    /// Lets the steps go on until there is a task.
+    pub(super) fn run(&mut self, report: Report) -> Option<Outcome> {
+        let mut report = report;
+        if !self.book.facts.can_be_set {
+            self.say(Cue::NoScrews);
+            return Some(self.outcome(Verdict::Stopped));
+        }
+        for _ in 0..AT_ONCE {
+            match self.stage.next(&mut self.book, report) {
+                Next::Do(task) => {
+                    if guard::allows(&self.book, &self.ear, &task, self.now) {
+                        self.take_up(task);
+                        return None;
+                    }
+                    self.fruitless += 1;
+                    if self.fruitless > FRUITLESS {
+                        return self.stuck(Symptom::Rounds);
+                    }
+                    report = Report::Nothing;
+                }
+                Next::Stuck(symptom) => return self.stuck(symptom),
+                Next::Back(kind) => {
+                    self.at = self
+                        .route
+                        .iter()
+                        .rposition(|k| *k == kind)
+                        .unwrap_or(self.at);
+                    self.stage = kind.begin();
+                    report = Report::Begin;
+                }
+                Next::Done => match self.after() {
+                    Some(next) => report = next,
+                    None => {
+                        self.say(Cue::Finished);
+                        return Some(self.outcome(Verdict::Tuned));
+                    }
+                },
+            }
+        }
+        self.stuck(Symptom::Rounds)
+    }
+
+    /// The step after the one that is done; none at the end.
+    fn after(&mut self) -> Option<Report> {
+        if matches!(self.stage, Stage::Stuck(_)) {
+            // Repaired: the engine is off; started, the step begins anew.
+            self.symptom = None;
+            self.aside = Some((self.route[self.at].begin(), None));
+            self.stage = StageKind::Rescue.begin();
+            return Some(Report::Begin);
+        }
+        if let Some((stage, task)) = self.aside.take() {
+            self.stage = stage;
+            return Some(if task.is_some() {
+                Report::Stalled
+            } else {
+                Report::Begin
+            });
+        }
+        self.at += 1;
+        let kind = self.route.get(self.at)?;
+        self.stage = kind.begin();
+        Some(Report::Begin)
+    }
+
+    pub(super) fn take_up(&mut self, task: Task) {
+        self.hand = Hand::new(task, self.now);
+    }
+
+    pub(super) fn stuck(&mut self, symptom: Symptom) -> Option<Outcome> {
+        self.symptom = Some(symptom);
+        let from = Some(self.route[self.at.min(self.route.len() - 1)]);
+        self.aside = None;
+        if guard::is_open(&self.lever) {
+            self.say(Cue::Close);
+        }
+        self.stage = Stage::Stuck(Stuck { from });
+        self.take_up(Task::Repair);
+        None
+    }
+}
