@@ -192,6 +192,8 @@ fn heads_of_csv_are_names_of_the_schema_with_their_units() {
         "channels",
     ];
     let units = [
+        // Says its unit, samples per second, by itself.
+        "sample_rate",
         "seconds",
         "_s",
         "rpm",
