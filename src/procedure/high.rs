@@ -20,7 +20,7 @@ use super::task::{FULL, Report, Task};
 use crate::guide::{Direction, Screw, Turn};
 
 /// The goal lies this much rich of just four-stroking, in turns: in doubt richer.
-const GOAL: f64 = 0.03;
+const GOAL: f64 = 0.04;
 /// Nearer than this it is left alone.
 const NEAR: f64 = 0.018;
 /// As sure as this it must be before it is left, in turns.
