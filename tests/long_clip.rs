@@ -1,7 +1,8 @@
 //! The result of a clip of ten hours needs no more memory than a program may have: 64 MiB. One test,
 //! since the peak is that of the process.
 #![cfg(target_os = "linux")]
-use std::fs;
+mod peak;
+
 use std::io::{self, Write};
 
 use engine_note::firing::{Firing, FiringKind};
@@ -12,16 +13,6 @@ use engine_note::tach::{Speed, Unreadable};
 use engine_note::units::{Decibels, Rpm, Seconds};
 
 const HOP: f64 = 0.016;
-
-/// The most memory that this process has had, in KiB (proc_pid_status(5), VmHWM).
-fn peak() -> u64 {
-    let status = fs::read_to_string("/proc/self/status").unwrap();
-    let line = status
-        .lines()
-        .find_map(|line| line.strip_prefix("VmHWM:"))
-        .unwrap();
-    line.trim().trim_end_matches(" kB").parse().unwrap()
-}
 
 /// Ten seconds of idle, three of full throttle, two of nothing, over and over.
 fn frame(i: u64) -> Frame {
@@ -97,6 +88,6 @@ fn ten_hours_of_frames_fit_into_64_mib_in_every_format() {
     for rows in [Rows::Frames, Rows::Clips] {
         assert!(lines(ten_hours, Format::Parquet(rows)) > 0);
     }
-    let peak = peak();
+    let peak = peak::peak();
     assert!(peak < 64 * 1_024, "{peak} KiB");
 }

@@ -1,7 +1,7 @@
 //! What is gathered for a picture does not grow with the length of a clip. One test, since the peak is
 //! that of the process.
 #![cfg(target_os = "linux")]
-use std::fs;
+mod peak;
 
 use engine_note::firing::{Firing, FiringKind};
 use engine_note::machine::Profile;
@@ -11,16 +11,6 @@ use engine_note::tach::Speed;
 use engine_note::units::{Decibels, Rpm, Seconds};
 
 const HOP: usize = 128;
-
-/// The most memory that this process has had, in KiB (proc_pid_status(5), VmHWM).
-fn peak() -> u64 {
-    let status = fs::read_to_string("/proc/self/status").unwrap();
-    let line = status
-        .lines()
-        .find_map(|line| line.strip_prefix("VmHWM:"))
-        .unwrap();
-    line.trim().trim_end_matches(" kB").parse().unwrap()
-}
 
 /// A sawtooth of 100 Hz, read at 6,000 rpm; the sound of five seconds comes before its frames, as it
 /// does where a clip is read.
@@ -80,10 +70,10 @@ fn drawn(course: &Course, hops: usize) {
 fn half_an_hour_needs_the_memory_of_a_minute() {
     let minute = 4_200;
     drawn(&gathered(minute), minute);
-    let before = peak();
+    let before = peak::peak();
     assert!(before < 96 * 1_024, "{before} KiB for a minute");
     let long = 112_500;
     drawn(&gathered(long), long);
-    let grown = peak() - before;
+    let grown = peak::peak() - before;
     assert!(grown < 4 * 1_024, "{grown} KiB more for half an hour");
 }

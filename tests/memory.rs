@@ -1,19 +1,11 @@
 //! Memory does not grow with the length of a sound. One test, since the peak is that of the process.
 #![cfg(target_os = "linux")]
+mod peak;
+
 use std::fs;
 use std::io::{Cursor, Read};
 
 use engine_note::capture::{Clip, Resampler};
-
-/// The most memory that this process has had, in KiB (proc_pid_status(5), VmHWM).
-fn peak() -> u64 {
-    let status = fs::read_to_string("/proc/self/status").unwrap();
-    let line = status
-        .lines()
-        .find_map(|line| line.strip_prefix("VmHWM:"))
-        .unwrap();
-    line.trim().trim_end_matches(" kB").parse().unwrap()
-}
 
 /// A head and then the same body over and over.
 fn endless(head: &[u8], body: Vec<u8>, times: u64) -> impl Read + Send + Sync + use<> {
@@ -69,12 +61,12 @@ fn ten_hours_need_the_memory_of_ten_seconds() {
     assert_eq!(seconds(wav(10)), 10.0);
     let short = seconds(mp3(10));
     assert!((10.0..11.0).contains(&short), "{short}");
-    let before = peak();
+    let before = peak::peak();
     assert!(before < 32 * 1024, "{before} KiB for ten seconds");
 
     assert_eq!(seconds(wav(36_000)), 36_000.0);
     let long = seconds(mp3(1_800));
     assert!((1_800.0..1_900.0).contains(&long), "{long}");
-    let grown = peak() - before;
+    let grown = peak::peak() - before;
     assert!(grown < 1_024, "{grown} KiB more for ten hours");
 }

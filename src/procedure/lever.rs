@@ -14,15 +14,12 @@ const PATIENCE: f64 = 5.0;
 
 /// The longest that a hand takes to do as it is asked, and that an engine takes to come down to idle,
 /// in seconds (common practice, no source).
-const HAND: f64 = 3.0;
+const HAND: f64 = 3.2;
 const FALLS: f64 = 1.5;
 /// So many seconds of sound show that the speed is another.
 const NOTICED: f64 = 0.3;
 /// Above the idle by this the throttle has left it.
 const OFF_IDLE: f64 = 1.3;
-
-/// A hand that was told to close has done so after so long, in seconds.
-const REACTION: f64 = 3.2;
 
 /// The throttle was never open longer than this, in seconds.
 const LONGEST_REST: f64 = 14.0;
@@ -102,7 +99,7 @@ impl Lever {
 
     /// Whether somebody was told to close the throttle and may not have done so yet.
     pub(super) fn is_closing(&self, now: f64) -> bool {
-        self.asked == Throttle::Idle && self.full_since.is_some() && now - self.at < REACTION
+        self.asked == Throttle::Idle && self.full_since.is_some() && now - self.at < HAND
     }
 
     /// Whether the throttle was open fully and has not been heard to close since.

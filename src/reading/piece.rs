@@ -18,16 +18,6 @@ const KINDS: [FiringKind; 5] = [
     FiringKind::Unclear,
     FiringKind::None,
 ];
-const REASONS: [Unreadable; 7] = [
-    Unreadable::Silence,
-    Unreadable::NoEngine,
-    Unreadable::SteadyHum,
-    Unreadable::OtherPitch,
-    Unreadable::TooMuchNoise,
-    Unreadable::TwoEngines,
-    Unreadable::Unsteady,
-];
-
 /// A frame with the stretch of time it stands for.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Point {
@@ -110,8 +100,8 @@ pub(super) struct Tally {
     pub(super) sample: Sample,
     /// Weighted seconds of each firing kind, in the order of `KINDS`.
     kinds: [f64; KINDS.len()],
-    /// Seconds of each reason, in the order of `REASONS`.
-    reasons: [f64; REASONS.len()],
+    /// Seconds of each reason, in the order of `Unreadable::ALL`.
+    reasons: [f64; Unreadable::ALL.len()],
     pub(super) seconds: f64,
     pub(super) readable: f64,
     pub(super) doubtful: f64,
@@ -147,7 +137,7 @@ impl Tally {
             self.doubtful += seconds;
         } else if let Some(slot) = point
             .reason
-            .and_then(|r| REASONS.iter().position(|k| *k == r))
+            .and_then(|r| Unreadable::ALL.iter().position(|k| *k == r))
         {
             self.reasons[slot] += seconds;
         }
@@ -184,7 +174,7 @@ impl Tally {
 
     /// Reasons with their seconds, the most frequent first.
     pub(super) fn reasons(&self) -> Vec<(Unreadable, f64)> {
-        let mut reasons: Vec<_> = REASONS
+        let mut reasons: Vec<_> = Unreadable::ALL
             .into_iter()
             .zip(self.reasons)
             .filter(|(_, seconds)| *seconds > 0.0)

@@ -21,17 +21,6 @@ pub(super) const ROWS_AN_ORDER: usize = 24;
 /// Confidence below which a speed is doubtful.
 const SURE: f64 = 0.5;
 
-/// The reasons in the order in which columns count them.
-const REASONS: [Unreadable; 7] = [
-    Unreadable::Silence,
-    Unreadable::NoEngine,
-    Unreadable::SteadyHum,
-    Unreadable::OtherPitch,
-    Unreadable::TooMuchNoise,
-    Unreadable::TwoEngines,
-    Unreadable::Unsteady,
-];
-
 /// A mean of what was there.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 struct Mean {
@@ -70,7 +59,7 @@ pub struct Column {
     /// Lowest and highest end of the intervals, in rpm.
     interval: Option<(f64, f64)>,
     firing: [u32; KINDS.len()],
-    reasons: [u32; REASONS.len()],
+    reasons: [u32; Unreadable::ALL.len()],
     /// Sum over the frames.
     power: f64,
     /// The greatest share of a frame, 0 to 1.
@@ -107,7 +96,10 @@ impl Column {
             column.firing[kind] = 1;
         }
         let reason = frame.speed.err();
-        if let Some(at) = REASONS.iter().position(|known| Some(*known) == reason) {
+        if let Some(at) = Unreadable::ALL
+            .iter()
+            .position(|known| Some(*known) == reason)
+        {
             column.reasons[at] = 1;
         }
         column
@@ -175,7 +167,7 @@ impl Column {
         }
         let most = self.reasons.iter().max()?;
         let at = self.reasons.iter().position(|count| count == most)?;
-        Some(REASONS[at])
+        Some(Unreadable::ALL[at])
     }
 
     /// Root-mean-square level against full scale; none for silence.

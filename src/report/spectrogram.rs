@@ -11,7 +11,7 @@ use super::course::{Column, Course, HERTZ_ROWS, HERTZ_STEP, ORDER_ROWS, ROWS_AN_
 use crate::capture::WORKING_RATE;
 use crate::reading::Frame;
 use crate::spectrum::{HOP, Lines, LogAxis, Spectrum};
-use crate::tach::angle::{Angle, FLOORS, Track, Turns};
+use crate::tach::angle::{Angle, FLOORS, Track, Turns, slope};
 use crate::units::Hertz;
 
 /// Hops on either side of a moment along which the sound is cut.
@@ -263,15 +263,4 @@ fn height(turns: &Turns, row: usize) -> f32 {
     let (a, b) = (turns.floor[below], turns.floor[below + 1]);
     let floor = a + (b - a) * (order - below as f64).min(1.0) as f32;
     (level - floor).clamp(-0.3, 3.0)
-}
-
-/// Change of a path a second, as a natural logarithm, over five hops.
-fn slope(path: &[f64], at: usize) -> f64 {
-    let from = at.saturating_sub(2);
-    let to = (at + 2).min(path.len() - 1);
-    if to == from {
-        return 0.0;
-    }
-    let seconds = ((to - from) * HOP) as f64 / f64::from(WORKING_RATE);
-    (path[to] / path[from]).ln() / seconds
 }

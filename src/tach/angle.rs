@@ -6,7 +6,7 @@ use realfft::num_complex::Complex;
 use realfft::{RealFftPlanner, RealToComplex};
 
 use crate::capture::WORKING_RATE;
-use crate::spectrum::Window;
+use crate::spectrum::{HOP, Window};
 
 /// Samples of a look in crank angle.
 pub const SAMPLES: usize = 2048;
@@ -47,6 +47,18 @@ pub struct Angle {
     scratch: Vec<Complex<f32>>,
     /// The last cut.
     pub turns: Turns,
+}
+
+/// Relative change a second (natural logarithm) of a path with a speed each [`HOP`], around one of
+/// them, over five hops.
+pub fn slope(path: &[f64], at: usize) -> f64 {
+    let from = at.saturating_sub(2);
+    let to = (at + 2).min(path.len() - 1);
+    if to == from {
+        return 0.0;
+    }
+    let seconds = ((to - from) * HOP) as f64 / f64::from(WORKING_RATE);
+    (path[to] / path[from]).ln() / seconds
 }
 
 /// A path of crank speeds, one a hop, with the sound along it.

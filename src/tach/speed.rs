@@ -40,3 +40,16 @@ pub enum Unreadable {
     /// The speed changes faster than can be followed: starting, stopping.
     Unsteady,
 }
+
+impl Unreadable {
+    /// All of them.
+    pub const ALL: [Unreadable; 7] = [
+        Unreadable::Silence,
+        Unreadable::NoEngine,
+        Unreadable::SteadyHum,
+        Unreadable::OtherPitch,
+        Unreadable::TooMuchNoise,
+        Unreadable::TwoEngines,
+        Unreadable::Unsteady,
+    ];
+}

@@ -2,7 +2,7 @@
 use std::collections::VecDeque;
 use std::sync::Arc;
 
-use super::angle::{Angle, Track, Turns};
+use super::angle::{Angle, Track, Turns, slope};
 use super::base::{self, Base, Counter, Counts};
 use super::evidence::{self, Evidence, RHYTHMS, SPEEDS};
 use super::path::{Chain, Place};
@@ -487,15 +487,4 @@ impl Tracker {
             self.start += spent;
         }
     }
-}
-
-/// Relative change of a path a second, over five hops.
-fn slope(path: &[f64], at: usize) -> f64 {
-    let from = at.saturating_sub(2);
-    let to = (at + 2).min(path.len() - 1);
-    if to == from {
-        return 0.0;
-    }
-    let seconds = ((to - from) * HOP) as f64 / f64::from(WORKING_RATE);
-    (path[to] / path[from]).ln() / seconds
 }
