@@ -56,6 +56,31 @@ fn ledger_stamp(bench: &Bench) -> Option<(u64, std::time::SystemTime)> {
     Some((facts.len(), facts.modified().ok()?))
 }
 
+/// Whether a commit is half done: its journal begins with a header, which goes last.
+/// <https://sqlite.org/fileformat2.html>, "The Rollback Journal".
+fn committing(bench: &Bench) -> bool {
+    let journal = fs::read(bench.path("out.ledger-journal")).unwrap_or_default();
+    journal.iter().take(8).any(|byte| *byte != 0)
+}
+
+/// Tells whether clips were surely kept since now: a sync makes the spool grow and commits to the
+/// ledger after it. The ledger alone changes also while it is made.
+fn keeping(bench: &Bench) -> impl FnMut() -> bool {
+    let spool = || fs::metadata(bench.path("out.part")).map_or(0, |facts| facts.len());
+    let had = spool();
+    let (mut before, mut grown) = (None, false);
+    move || {
+        let now = ledger_stamp(bench);
+        if grown {
+            return now != before && !committing(bench);
+        }
+        // Looked at after the ledger, so that a change that follows the growth is not missed.
+        grown = spool() > had;
+        before = now;
+        false
+    }
+}
+
 #[test]
 fn killed_at_any_moment_and_run_again_it_leaves_the_same_bytes() {
     for (format, count) in [("ndjson", 180), ("csv", 160), ("json", 160), ("text", 160)] {
@@ -73,22 +98,13 @@ fn killed_at_any_moment_and_run_again_it_leaves_the_same_bytes() {
         let (mut kills, mut resumed) = (0u64, 0u64);
         let arguments = ["read", "clips", "-f", format, "-o", "out", "--summary", "o"];
         let last = loop {
+            let mut surely = keeping(&bench);
             let mut child = start(&bench, &arguments);
             // Moments that drift through the run; longer ones later, so that it comes to an end.
             let moment = Duration::from_millis(20 + kills * 37 % 190 + kills * 12);
             let begin = Instant::now();
             // The first ones wait besides until clips are surely kept, however slow the machine is.
-            let spool = || fs::metadata(bench.path("out.part")).map_or(0, |facts| facts.len());
-            let (had, mut stamp) = (spool(), None);
-            // The spool grows with each sync, and the ledger changes after it.
-            let mut kept = || match stamp {
-                _ if kills >= SURELY => true,
-                None => {
-                    stamp = (spool() > had).then(|| ledger_stamp(&bench));
-                    false
-                }
-                Some(before) => ledger_stamp(&bench) != before,
-            };
+            let mut kept = || kills >= SURELY || surely();
             while begin.elapsed() < moment || !kept() {
                 if child.try_wait().unwrap().is_some() {
                     break;
@@ -139,14 +155,11 @@ fn signal_if_alive(child: &mut Child, name: &str) {
 
 #[test]
 fn the_folder_may_change_while_a_run_is_interrupted() {
-    let bench = many(60);
+    let bench = many(120);
     let arguments = ["read", "clips", "-f", "csv", "-o", "out"];
+    let kept = keeping(&bench);
     let child = start(&bench, &arguments);
-    // The first sync that holds clips makes the ledger grow.
-    let kept = || fs::metadata(bench.path("out.ledger")).map_or(0, |facts| facts.len());
-    wait_for("the ledger", || kept() > 0);
-    let begun = kept();
-    wait_for("some clips in the ledger", || kept() > begun);
+    wait_for("clips that are kept", kept);
     signal(&child, "-KILL");
     child.wait_with_output().unwrap();
     bench
