@@ -190,10 +190,7 @@ impl Decision {
         let level = self.level(moment.hop);
         let firing = self.judge.judge(moment, look);
         let (d, f) = (self.judge.differences, self.judge.families);
-        // The score was fitted with the level of the cut, which is as long as the turns in it.
-        let power: f64 = look.samples.iter().map(|x| f64::from(x * x)).sum();
-        let cut = Decibels::from_power(power / look.samples.len() as f64);
-        let score = self.presence.score(moment, &d, &f, cut);
+        let score = self.presence.score(moment, &d, &f, look);
         let moved = RAMP * (moment.change.abs() - STILL).max(0.0);
         let half = (WANDER.powi(2) + (LINES * moment.error).powi(2) + moved)
             .sqrt()
