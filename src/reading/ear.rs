@@ -22,8 +22,6 @@ const AROUND: usize = 93;
 /// of a clip that may hold anything, and live, where somebody holds the microphone to an engine.
 const BELIEVE: (f64, f64) = (1.0, 0.0);
 const BELIEVE_LIVE: (f64, f64) = (0.4, -0.5);
-/// Score of a single hop below which it is not read even within a stretch that is believed.
-const LOST: f64 = -11.9;
 /// Probability of the base below which a speed is not told.
 const LEAST: f64 = 0.3;
 /// Parts of the 95 % interval, as ratios, fitted to the errors on synthetic engines: the engine's
@@ -295,7 +293,7 @@ impl Decision {
             Some(Unreadable::Silence)
         } else if !self.believed {
             Some(w.reason)
-        } else if score < LOST || w.speed.confidence < LEAST {
+        } else if w.speed.confidence < LEAST {
             Some(if w.reason == Unreadable::OtherPitch {
                 Unreadable::TooMuchNoise
             } else {
