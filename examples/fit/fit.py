@@ -14,8 +14,8 @@ Truth: the annotated recordings of fixtures/recordings and the truth that the sy
 What the three fits are is said at each function. The shipped weights were fitted to more clips than
 are shipped (72 recordings without an engine, 16 saws, corpora with the seeds 101, 102, 201, 202,
 777, 3001, 4001, 9001 and 9501; presence also to others with the seeds 77 and 501 and engines with 79 and
-601), so a new fit on the shipped ones differs a little. The share of skipped
-turns was fitted to the corpus of seed 3001 and, with the same weight, to the simulated engines of
+601, firing also to those with 601), so a new fit on the shipped ones differs a little. The share of skipped
+turns was fitted to the engines and, with the same weight, to the simulated engines of
 `closed_loop --drill --seed 3`, which are not made here.
 """
 import glob
@@ -29,8 +29,8 @@ from scipy.optimize import minimize
 RATE, HOP = 8_000, 128
 SPEEDS, RHYTHMS, FEATURES = 271, 4, 32
 GRID = 4.8 * 2 ** ((148 + np.arange(SPEEDS)) / 72)  # hertz: LogAxis bins from evidence::FIRST
-# Columns of a trace before the features of firing::Judge (19) and reading::Presence (18).
-HEAD, JUDGE, PRESENCE = 22, 19, 27
+# Columns of a trace before the features of firing::Judge (21) and reading::Presence (27).
+HEAD, JUDGE, PRESENCE = 22, 21, 27
 AROUND = 93  # reading::ear::AROUND
 
 

@@ -3,11 +3,14 @@
 //! Two things separate skipping from clean firing on recordings with measured truth: revolutions
 //! two, three or four apart that are more alike than neighbours, and revolutions that fall into two
 //! kinds along their main direction of difference. Scatter of energy alone separates nothing.
+use std::f64::consts::TAU;
+
 use crate::spectrum::sum;
 use crate::tach::angle::Turns;
 
-/// Points of one revolution that are compared; orders up to 8 remain.
-const POINTS: usize = 16;
+/// Points of one revolution that are compared, at most; orders up to 16 remain, since the pulse of a
+/// firing may be a small and short part of a turn.
+const POINTS: usize = 32;
 /// Steps of the power iteration for the main direction of difference.
 const STEPS: usize = 5;
 
@@ -26,6 +29,9 @@ pub struct Differences {
     pub distance: f64,
     /// Power of the weaker kind over that of the stronger.
     pub weak_to_strong: f64,
+    /// How unevenly the power of the difference lies over the turn: its first two harmonics by crank
+    /// angle against its mean, 0 (noise that knows nothing of a crank) to 1.
+    pub uneven: [f64; 2],
     /// Share of revolutions of the weaker kind, 0 to 1.
     pub weak_share: f64,
     /// Mean length of an unbroken run of the weaker kind, in revolutions; 0 without one.
@@ -34,7 +40,7 @@ pub struct Differences {
     pub strong_run: f64,
 }
 
-/// Revolutions of a look, reduced to 16 points each.
+/// Revolutions of a look, reduced to a few points each.
 #[derive(Debug, Default)]
 pub struct Revolutions {
     turns: Vec<[f32; POINTS]>,
@@ -61,18 +67,18 @@ impl Revolutions {
 
     /// Cuts a look into revolutions and compares them.
     pub fn differences(&mut self, look: &Turns) -> Differences {
-        let group = look.per_turn / POINTS;
         self.turns.clear();
         self.weak.clear();
-        if group == 0 {
-            return Differences::default();
-        }
-        for turn in look.samples.chunks_exact(look.per_turn) {
-            let mut v: [f32; POINTS] = std::array::from_fn(|i| {
-                turn[i * group..(i + 1) * group].iter().sum::<f32>() / group as f32
-            });
-            let mean = v.iter().sum::<f32>() / POINTS as f32;
-            v.iter_mut().for_each(|x| *x -= mean);
+        // The fastest turns have fewer samples; the points beyond them stay 0.
+        let points = look.per_turn.min(POINTS);
+        let group = look.per_turn / points.max(1);
+        for turn in look.samples.chunks_exact(look.per_turn.max(1)) {
+            let mut v = [0.0f32; POINTS];
+            for (x, samples) in v.iter_mut().zip(turn.chunks_exact(group)) {
+                *x = samples.iter().sum::<f32>() / group as f32;
+            }
+            let mean = v.iter().sum::<f32>() / points as f32;
+            v[..points].iter_mut().for_each(|x| *x -= mean);
             self.turns.push(v);
         }
         let n = self.turns.len();
@@ -166,11 +172,39 @@ impl Revolutions {
             two_kinds: if main > 0.0 { best / main } else { 0.0 },
             main: if spread > 0.0 { main / spread } else { 0.0 },
             distance: (centre(1) - centre(0)).powi(2) / square,
+            uneven: self.uneven(points),
             weak_to_strong: strength(weak) / strength(1 - weak).max(f64::MIN_POSITIVE),
             weak_share: counts[weak] as f64 / n as f64,
             weak_run: mean_run(&self.weak, true),
             strong_run: mean_run(&self.weak, false),
         }
+    }
+}
+
+impl Revolutions {
+    /// The first two harmonics of the power of the turns, whose mean is taken off, by crank angle.
+    fn uneven(&self, points: usize) -> [f64; 2] {
+        let mut power = [0.0f32; POINTS];
+        for v in &self.turns {
+            for (p, x) in power.iter_mut().zip(v) {
+                *p += x * x;
+            }
+        }
+        let power = &power[..points];
+        let sum: f32 = power.iter().sum();
+        [1, 2].map(|harmonic| {
+            let (mut re, mut im) = (0.0, 0.0);
+            for (i, p) in power.iter().enumerate() {
+                let (sin, cos) = (TAU * (harmonic * i) as f64 / points as f64).sin_cos();
+                re += f64::from(*p) * cos;
+                im += f64::from(*p) * sin;
+            }
+            if sum > 0.0 {
+                re.hypot(im) / f64::from(sum)
+            } else {
+                0.0
+            }
+        })
     }
 }
 

@@ -19,8 +19,6 @@ pub const TERMS: usize = 1 + FEATURES + FEATURES * (FEATURES + 1) / 2;
 
 /// Running means kept, each over 1 s.
 const MEANS: usize = 20;
-/// Points of a revolution at which angles are told apart, as many as one has at most.
-const ANGLES: usize = 256;
 /// Mains hum and its rectified form show as these speeds: 25, 30, 50, 60, 100, 120, 150 and 180 Hz
 /// (public supply frequencies are 50 and 60 Hz within 0.4 % and more closely most of the time).
 const MAINS: [f64; 8] = [
@@ -37,35 +35,18 @@ const EVEN_IN_NOISE: f64 = 0.002_5;
 const HUM: f64 = -6.0;
 
 /// Scores hop after hop.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub struct Presence {
     mean: [f64; MEANS],
     gait: Option<Gait>,
     level: f64,
     stretch: u32,
-    /// Cosine and sine of [`ANGLES`] angles.
-    circle: Vec<(f32, f32)>,
-}
-
-impl Default for Presence {
-    fn default() -> Self {
-        Self::new()
-    }
 }
 
 impl Presence {
     /// Nothing heard yet.
     pub fn new() -> Self {
-        let angle = |i: usize| std::f64::consts::TAU * i as f64 / ANGLES as f64;
-        Presence {
-            mean: [0.0; MEANS],
-            gait: None,
-            level: 0.0,
-            stretch: 0,
-            circle: (0..ANGLES)
-                .map(|i| (angle(i).cos() as f32, angle(i).sin() as f32))
-                .collect(),
-        }
+        Self::default()
     }
 
     /// Takes a hop and gives the features that the score is made of, each about -2 to 2.
@@ -98,7 +79,6 @@ impl Presence {
         self.stretch = moment.counts.stretch;
         let alike = d.apart.iter().fold(f64::MAX, |m, v| m.min(*v));
         let highest = f.contrast.iter().fold(f64::MIN, |m, v| m.max(*v));
-        let uneven = self.uneven(look);
         let small = step.change.clamp(-0.1, 0.1);
         let now: [f64; MEANS] = [
             moment.refined.height,
@@ -118,8 +98,8 @@ impl Presence {
             step.alike,
             small.powi(2),
             (level - self.mean[8]).powi(2).min(100.0),
-            uneven[0],
-            uneven[1],
+            d.uneven[0],
+            d.uneven[1],
             step.swing,
         ];
         for (mean, n) in self.mean.iter_mut().zip(now) {
@@ -157,38 +137,6 @@ impl Presence {
             4.0 * m[19] - 1.0,
             (-log(away_from_mains(step.mean), 2e-4) - 2.0).clamp(-1.0, 2.0),
         ]
-    }
-
-    /// How unevenly what differs from turn to turn lies over the turn: the first two harmonics of
-    /// its power by crank angle against its mean, 0 (noise that knows nothing of a crank) to 1.
-    fn uneven(&self, look: &Turns) -> [f64; 2] {
-        let n = look.per_turn.min(ANGLES);
-        let (mut mean, mut power) = ([0.0f32; ANGLES], [0.0f32; ANGLES]);
-        let (mean, power) = (&mut mean[..n], &mut power[..n]);
-        for turn in look.samples.chunks_exact(look.per_turn) {
-            mean.iter_mut().zip(turn).for_each(|(m, x)| *m += x);
-        }
-        let share = look.per_turn as f32 / look.samples.len() as f32;
-        mean.iter_mut().for_each(|m| *m *= share);
-        for turn in look.samples.chunks_exact(look.per_turn) {
-            for ((p, m), x) in power.iter_mut().zip(&*mean).zip(turn) {
-                *p += (x - m) * (x - m);
-            }
-        }
-        let sum: f32 = power.iter().sum();
-        [1, 2].map(|harmonic| {
-            let (mut re, mut im) = (0.0, 0.0);
-            for (i, p) in power.iter().enumerate() {
-                let (c, s) = self.circle[harmonic * i * (ANGLES / n) % ANGLES];
-                re += p * c;
-                im += p * s;
-            }
-            if sum > 0.0 {
-                f64::from(re.hypot(im) / sum)
-            } else {
-                0.0
-            }
-        })
     }
 
     /// Log odds that an engine is heard.
