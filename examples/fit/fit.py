@@ -7,7 +7,7 @@ Needs numpy, scipy and soundfile. Everything is made in a work folder:
     python3 examples/fit/fit.py prepare WORK fixtures/recordings   # samples and truth at the working rate
     cargo run --release --example features -- WORK/features WORK/samples/*.f32
     python3 examples/fit/fit.py path WORK                          # evidence of the path
-    cargo run --release --example trace -- WORK/traces WORK/samples/*.f32
+    cargo run --release --example trace -- WORK/traces $(cat WORK/clips)
     python3 examples/fit/fit.py score WORK                         # skipping and presence
 
 Truth: the annotated recordings of fixtures/recordings and the truth that the synthesizer writes.
@@ -44,21 +44,28 @@ def prepare(work, recordings):
         os.makedirs(f"{work}/{folder}", exist_ok=True)
     saws = {a["clip"]: a for a in json.load(open(f"{recordings}/annotations.json"))}
     clips = sorted(glob.glob(f"{work}/engines/*.wav") + glob.glob(f"{recordings}/**/*.ogg", recursive=True))
+    listed = []
     for clip in clips:
         x, rate = soundfile.read(clip, always_2d=True)
         common = np.gcd(rate, RATE)
         x = scipy.signal.resample_poly(x.mean(1), RATE // common, rate // common).astype("<f4")
         name = os.path.splitext(os.path.basename(clip))[0]
         x.tofile(f"{work}/samples/{name}.f32")
+        firings = 1.0
         hops = -(-len(x) // HOP)
         t = np.arange(hops) * HOP / RATE
         if clip.endswith(".wav"):
-            truth = synthetic(json.load(open(clip[:-4] + ".truth.json")), t)
+            a = json.load(open(clip[:-4] + ".truth.json"))
+            truth = synthetic(a, t)
+            if a["engine"]:
+                firings = a["cylinders"] * (1 if a["cycle"] == "two-stroke" else 0.5)
         elif os.path.basename(clip) in saws:
             truth = annotated(saws[os.path.basename(clip)], t)
         else:
             truth = dict(rpm=np.zeros(hops), rhythm=np.full(hops, 15), skips=np.full(hops, np.nan), share=np.full(hops, np.nan), limiter=np.zeros(hops, bool), use="other")
         np.savez(f"{work}/samples/{name}.npz", **truth)
+        listed.append(f"{work}/samples/{name}.f32@{firings:g}\n")
+    open(f"{work}/clips", "w").writelines(listed)
 
 
 def synthetic(a, t):
@@ -78,7 +85,7 @@ def synthetic(a, t):
     rpm = np.where(column("engine", False), column("rpm", 0.0), 0.0)
     simple = a["engine"] and a["cycle"] == "two-stroke" and a["cylinders"] == 1
     share = np.where(np.isnan(judged), np.nan, column("skip_ratio", 0.0))
-    return dict(rpm=rpm, rhythm=rhythm, skips=judged, share=share, limiter=firing == "limiter", use="engine" if simple else "none" if not a["engine"] else "left out")
+    return dict(rpm=rpm, rhythm=rhythm, skips=judged, share=share, limiter=firing == "limiter", use="engine" if simple else "none" if not a["engine"] else "several")
 
 
 def annotated(a, t):
@@ -174,8 +181,8 @@ def averaged(x):
 def score(work):
     """Four logistic regressions on terms of second degree. Skipping: steady hops whose speed is
     right, clean against skipping, saws and synthetic engines. Limiter: the same hops, a limiter
-    against all else. Share: the hops of synthetic engines, the share of skipped turns. Presence: terms of second degree averaged as
-    the reading averages the score, engines against everything else."""
+    against all else. Share: the hops of synthetic engines, the share of skipped turns.
+    Presence: terms of second degree averaged as the reading averages the score, engines against everything else."""
     judge, present = {"saw": [], "engine": []}, {"saw": [], "engine": [], "other": [], "none": []}
     for name, z in truths(work):
         use = str(z["use"])
@@ -183,12 +190,12 @@ def score(work):
         n = min(len(a), len(z["rpm"]))
         a, rpm, skips = a[:n], z["rpm"][:n], z["skips"][:n]
         terms = averaged(second_degree(a[:, HEAD + JUDGE : HEAD + JUDGE + PRESENCE]))
-        if use == "left out":  # Other cylinders or cycle: only for the presence.
-            present["engine"].append(terms[(rpm > 1_500) & (np.abs(a[:, 1] / np.where(rpm > 0, rpm, 1) - 1) < 0.03)][::5])
-        elif use in judge:
-            right = ~np.isnan(skips) & ((np.abs(a[:, 1] / np.where(rpm > 0, rpm, 1) - 1) < 0.03) | (use == "saw"))
-            judge[use].append((second_degree(a[right, HEAD : HEAD + JUDGE]), skips[right], z["limiter"][:n][right], z["share"][:n][right]))
-            present[use].append(terms[rpm > 1_500][:: 1 if use == "saw" else 5])
+        if use in ("saw", "engine", "several"):
+            kind = "saw" if use == "saw" else "engine"
+            read = (use == "saw") | (np.abs(a[:, 1] / np.where(rpm > 0, rpm, 1) - 1) < 0.03)
+            right = ~np.isnan(skips) & read
+            judge[kind].append((second_degree(a[right, HEAD : HEAD + JUDGE]), skips[right], z["limiter"][:n][right], z["share"][:n][right]))
+            present[kind].append(terms[(rpm > 1_500) & read][:: 1 if use == "saw" else 5])
         else:
             present[use].append(terms[::3])
     rows = {k: [np.concatenate(column) for column in zip(*v)] for k, v in judge.items() if v}
