@@ -16,7 +16,7 @@ mod window;
 
 pub use axis::LogAxis;
 pub use frame::{Framer, HOP};
-pub use lanes::{greater, greatest, lesser, sum};
+pub use lanes::{greater, greatest, lesser, sum, widest};
 pub use still::Still;
 pub use transform::{Lines, Spectrum};
 pub use whiten::{decibels, power};

@@ -7,7 +7,7 @@
 //! 34 dB above the rest). A log-linear model with the weights of `weights` turns them into
 //! evidence.
 use super::weights::WEIGHTS;
-use crate::spectrum::{Lines, LogAxis, greater, greatest, lesser};
+use crate::spectrum::{Lines, LogAxis, greater, greatest, lesser, widest};
 use crate::units::{Hertz, Rpm};
 
 /// Rhythms that a state can have: a full firing every turn, every 2nd, 3rd, 4th.
@@ -57,6 +57,7 @@ impl Axis {
             as usize
     }
 
+    #[inline(always)]
     fn lanes(&self, start: usize) -> &[f32; LANES] {
         // A start within the row always has a register's length after it.
         self.0[start..].first_chunk().unwrap_or(&[0.0; LANES])
@@ -66,7 +67,7 @@ impl Axis {
 type Row = [f32; WIDTH];
 
 /// Fills a row with the sum over lines, each with its weight, of what `of` makes of its height.
-#[inline]
+#[inline(always)]
 fn fill(row: &mut Row, axis: &Axis, lines: &[(usize, f32)], of: impl Fn(f32) -> f32) {
     for (at, out) in row.chunks_exact_mut(LANES).enumerate() {
         let mut sum = [0.0; LANES];
@@ -185,6 +186,15 @@ impl Evidence {
     /// of 10 dB: what the weights were fitted to. `still` is the height of the lines that stay where
     /// they are ([`Still`](crate::spectrum::Still)).
     pub fn features(&mut self, lines: &Lines, still: &[f32]) -> &[[f32; WIDTH]] {
+        widest(
+            #[inline(always)]
+            || self.describe(lines, still),
+        );
+        &self.features
+    }
+
+    #[inline(always)]
+    fn describe(&mut self, lines: &Lines, still: &[f32]) {
         self.contrast.bins().copy_from_slice(&lines.contrast);
         self.level.bins().copy_from_slice(&lines.level);
         for ((m, g), s) in (self.moving.bins().iter_mut())
@@ -234,7 +244,6 @@ impl Evidence {
         for (row, lines) in &self.moving_families {
             fill(&mut f[*row], &self.moving, lines, |v| v);
         }
-        &self.features
     }
 
     /// What each speed loses from now on whatever the frames say; none: nothing.
@@ -248,28 +257,37 @@ impl Evidence {
     /// Logarithm of the evidence for each rhythm and speed, up to a constant; the first [`SPEEDS`]
     /// values count.
     pub fn logits(&mut self, lines: &Lines, still: &[f32]) -> &[[f32; WIDTH]; RHYTHMS] {
-        self.features(lines, still);
-        // Few enough at a time that all sums stay in registers.
-        const FEW: usize = 8;
-        for at in (0..WIDTH).step_by(FEW) {
-            let mut sums = [[0.0f32; FEW]; RHYTHMS];
+        widest(
+            #[inline(always)]
+            || {
+                self.describe(lines, still);
+                self.weigh();
+            },
+        );
+        &self.logits
+    }
+
+    /// Adds up the weighted features.
+    #[inline(always)]
+    fn weigh(&mut self) {
+        for at in (0..WIDTH).step_by(LANES) {
+            let mut sums = [[0.0f32; LANES]; RHYTHMS];
             for (f, weights) in self.features.iter().zip(&self.weights) {
-                let Some(values) = f[at..].first_chunk::<FEW>() else {
+                let Some(values) = f[at..].first_chunk::<LANES>() else {
                     continue;
                 };
                 for (sum, w) in sums.iter_mut().zip(weights) {
-                    for i in 0..FEW {
+                    for i in 0..LANES {
                         sum[i] += w * values[i];
                     }
                 }
             }
-            let loss = &self.loss[at..at + FEW];
+            let loss = &self.loss[at..at + LANES];
             for (row, sum) in self.logits.iter_mut().zip(&sums) {
-                for ((value, sum), loss) in row[at..at + FEW].iter_mut().zip(sum).zip(loss) {
+                for ((value, sum), loss) in row[at..at + LANES].iter_mut().zip(sum).zip(loss) {
                     *value = sum - loss;
                 }
             }
         }
-        &self.logits
     }
 }
