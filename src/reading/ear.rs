@@ -7,7 +7,7 @@ use super::presence::{Presence, SMOOTH};
 use crate::capture::WORKING_RATE;
 use crate::firing::{Firing, FiringKind, Judge};
 use crate::machine::Profile;
-use crate::spectrum::HOP;
+use crate::spectrum::{HOP, sum, widest};
 use crate::tach::angle::Turns;
 use crate::tach::{LookAhead, Moment, Speed, Tachometer, Throttle, Unreadable, Usual};
 use crate::units::{Decibels, Rpm, Seconds};
@@ -191,8 +191,8 @@ impl Decision {
         let firing = self.judge.judge(moment, look);
         let (d, f) = (self.judge.differences, self.judge.families);
         // The score was fitted with the level of the cut, which is as long as the turns in it.
-        let power: f64 = look.samples.iter().map(|x| f64::from(x * x)).sum();
-        let cut = Decibels::from_power(power / look.samples.len() as f64);
+        let power = widest!(sum(&look.samples, &look.samples, |a, b| a * b));
+        let cut = Decibels::from_power(f64::from(power) / look.samples.len() as f64);
         let score = self.presence.score(moment, &d, &f, cut);
         let moved = RAMP * (moment.change.abs() - STILL).max(0.0);
         let half = (WANDER.powi(2) + (LINES * moment.error).powi(2) + moved)

@@ -1,19 +1,20 @@
 //! Rows of numbers, several lanes at a time: one running sum would have to be added up number after
 //! number.
-use fearless_simd::{Level, dispatch};
 
 /// Numbers that are worked on together.
 const LANES: usize = 16;
 
-/// Does `work` with the widest registers that this processor has. No sum is put in another order
+/// Does something with the widest registers that this processor has. No sum is put in another order
 /// and no two operations become one, so that every processor gives the same numbers.
 ///
-/// Only what is inlined into `work` is compiled for them: it is written `#[inline(always)] || …`,
-/// and so are the functions that it calls.
-#[inline(always)]
-pub fn widest<R>(work: impl FnOnce() -> R) -> R {
-    dispatch!(Level::new(), _ => work())
+/// Only what is inlined is compiled for them, so the functions that it calls are
+/// `#[inline(always)]`.
+macro_rules! widest {
+    ($work:expr) => {
+        fearless_simd::dispatch!(fearless_simd::Level::new(), _ => $work)
+    };
 }
+pub(crate) use widest;
 
 /// The greater of two numbers. `f32::max` also cares for NaN, which costs three instructions more
 /// and never comes here.
@@ -60,7 +61,7 @@ pub fn sum(a: &[f32], b: &[f32], each: impl Fn(f32, f32) -> f32) -> f32 {
 
 /// Puts lanes together, half of them to the other half, until one is left.
 #[inline(always)]
-pub fn halve(mut lanes: [f32; LANES], both: impl Fn(f32, f32) -> f32) -> f32 {
+fn halve(mut lanes: [f32; LANES], both: impl Fn(f32, f32) -> f32) -> f32 {
     let mut left = LANES / 2;
     while left > 0 {
         for i in 0..left {

@@ -70,21 +70,18 @@ impl Still {
         };
         let anew = self.age.is_multiple_of(EVERY);
         self.age += 1;
-        widest(
-            #[inline(always)]
-            || {
-                if anew {
-                    self.future.fill(0.0);
-                    for later in self.queue.iter().rev() {
-                        follow(&mut self.future, &later.contrast);
-                    }
+        widest!({
+            if anew {
+                self.future.fill(0.0);
+                for later in self.queue.iter().rev() {
+                    follow(&mut self.future, &later.contrast);
                 }
-                for ((h, p), f) in self.height.iter_mut().zip(&self.past).zip(&self.future) {
-                    *h = greater(greater(*p, *f), 0.0);
-                }
-                follow(&mut self.past, &lines.contrast);
-            },
-        );
+            }
+            for ((h, p), f) in self.height.iter_mut().zip(&self.past).zip(&self.future) {
+                *h = greater(greater(*p, *f), 0.0);
+            }
+            follow(&mut self.past, &lines.contrast);
+        });
         self.pool.push(std::mem::replace(out, lines));
         true
     }

@@ -144,33 +144,27 @@ impl Spectrum {
     /// Transforms a frame of [`Self::FRAME`] samples.
     pub fn lines(&mut self, frame: &[f32], out: &mut Lines) {
         assert_eq!(frame.len(), LENGTH, "a frame is {LENGTH} samples");
-        widest(
-            #[inline(always)]
-            || {
-                for ((b, x), w) in self.both.iter_mut().zip(frame).zip(&self.windows) {
-                    *b = Complex::new(w.re * x, w.im * x);
-                }
-            },
-        );
+        widest!({
+            for ((b, x), w) in self.both.iter_mut().zip(frame).zip(&self.windows) {
+                *b = Complex::new(w.re * x, w.im * x);
+            }
+        });
         self.fft
             .process_with_scratch(&mut self.both, &mut self.scratch);
         out.contrast.resize(LogAxis::BINS, 0.0);
         out.level.resize(LogAxis::BINS, 0.0);
-        widest(
-            #[inline(always)]
-            || {
-                self.powers();
-                self.lay();
-                let rows = self.height.iter().zip(&self.bottom);
-                let lines = out.contrast.iter_mut().zip(&mut out.level);
-                for ((contrast, level), (height, floor)) in lines.zip(rows) {
-                    let [a, b] = [0, 1].map(|i| lesser(greater(height[i] - floor[i], -0.3), 3.0));
-                    *contrast = 0.5 * a + 0.5 * b;
-                    let [a, b] = [0, 1].map(|i| greater(height[i], floor[i]));
-                    *level = 0.5 * a + 0.5 * b;
-                }
-            },
-        );
+        widest!({
+            self.powers();
+            self.lay();
+            let rows = self.height.iter().zip(&self.bottom);
+            let lines = out.contrast.iter_mut().zip(&mut out.level);
+            for ((contrast, level), (height, floor)) in lines.zip(rows) {
+                let [a, b] = [0, 1].map(|i| lesser(greater(height[i] - floor[i], -0.3), 3.0));
+                *contrast = 0.5 * a + 0.5 * b;
+                let [a, b] = [0, 1].map(|i| greater(height[i], floor[i]));
+                *level = 0.5 * a + 0.5 * b;
+            }
+        });
     }
 
     /// Takes the looks apart: a real part has a spectrum that is its own mirror image, conjugate, an
@@ -189,13 +183,14 @@ impl Spectrum {
                 sum.im * sum.im + difference.re * difference.re,
             ];
         }
-        decibels(powers.as_flattened_mut());
     }
 
     /// Lays the looks and their floors on the logarithmic axis.
     #[inline(always)]
     fn lay(&mut self) {
-        let floor = self.floor.of(&self.strongest[..USED]);
+        let powers = &mut self.strongest[..USED];
+        let floor = self.floor.of(powers);
+        decibels(powers.as_flattened_mut());
         for level in 1..STRONGEST {
             let (done, rest) = self.strongest.split_at_mut(level * USED);
             let half = done[(level - 1) * USED..].as_flattened();
@@ -204,23 +199,33 @@ impl Spectrum {
                 *o = greater(*a, *b);
             }
         }
-        let between = |row: &[Looks], at: u16, share: f32| -> Looks {
-            let (a, b) = (row[usize::from(at)], row[usize::from(at) + 1]);
-            [0, 1].map(|i| a[i] + (b[i] - a[i]) * share)
-        };
+        let strongest = &self.strongest[..];
         let (low, high) = self.height.split_at_mut(self.between.len());
         let (low_floor, high_floor) = self.bottom.split_at_mut(self.between.len());
         for ((l, f), p) in low.iter_mut().zip(low_floor).zip(&self.between) {
-            *l = between(&self.strongest, p.bin, p.bin_share);
-            *f = between(floor, p.floor, p.floor_share);
+            between(l, strongest, p.bin, p.bin_share);
+            between(f, floor, p.floor, p.floor_share);
         }
         for ((l, f), p) in high.iter_mut().zip(high_floor).zip(&self.range) {
-            let a = self.strongest[usize::from(p.first)];
-            let b = self.strongest[usize::from(p.second)];
-            *l = [0, 1].map(|i| greater(a[i], b[i]));
-            *f = between(floor, p.floor, p.floor_share);
+            let (a, b) = (
+                strongest[usize::from(p.first)],
+                strongest[usize::from(p.second)],
+            );
+            l[0] = greater(a[0], b[0]);
+            l[1] = greater(a[1], b[1]);
+            between(f, floor, p.floor, p.floor_share);
         }
     }
+}
+
+/// What lies between a number of a row and the next.
+#[inline(always)]
+fn between(out: &mut Looks, row: &[Looks], at: u16, share: f32) {
+    let Some(&[a, b]) = row.get(usize::from(at)..).and_then(|row| row.first_chunk()) else {
+        return;
+    };
+    out[0] = a[0] + (b[0] - a[0]) * share;
+    out[1] = a[1] + (b[1] - a[1]) * share;
 }
 
 impl Default for Spectrum {

@@ -60,8 +60,8 @@ pub(super) struct Floor {
     /// Pairs of places to be put in order, one after the other, that sort a block.
     network: Vec<[usize; 2]>,
     /// The first bins of all blocks, the second bins of all blocks, and so on, so that all blocks
-    /// are sorted at once.
-    ranks: [[Looks; BLOCKS]; BLOCK],
+    /// are sorted at once: the bits of powers, which are in the order of the powers.
+    ranks: [[[i32; 2]; BLOCKS]; BLOCK],
     smooth: [Looks; BLOCKS + 1],
 }
 
@@ -69,7 +69,7 @@ impl Floor {
     pub(super) fn new() -> Self {
         Floor {
             network: network(),
-            ranks: [[[0.0; 2]; BLOCKS]; BLOCK],
+            ranks: [[[0; 2]; BLOCKS]; BLOCK],
             smooth: [[0.0; 2]; BLOCKS + 1],
         }
     }
@@ -80,12 +80,12 @@ impl Floor {
         (at as u16, at.fract() as f32)
     }
 
-    /// The floor of each block, the last one twice.
+    /// The floor of each block in units of 10 dB, from the power of each bin; the last one twice.
     #[inline(always)]
-    pub(super) fn of(&mut self, db: &[Looks]) -> &[Looks; BLOCKS + 1] {
-        for (block, values) in db.chunks_exact(BLOCK).take(BLOCKS).enumerate() {
-            for (rank, v) in self.ranks.iter_mut().zip(values) {
-                rank[block] = *v;
+    pub(super) fn of(&mut self, powers: &[Looks]) -> &[Looks; BLOCKS + 1] {
+        for (block, values) in powers.chunks_exact(BLOCK).take(BLOCKS).enumerate() {
+            for (rank, power) in self.ranks.iter_mut().zip(values) {
+                rank[block] = power.map(|p| p.to_bits() as i32);
             }
         }
         for pair in &self.network {
@@ -94,10 +94,11 @@ impl Floor {
             };
             let (low, high) = (low.as_flattened_mut(), high.as_flattened_mut());
             for (a, b) in low.iter_mut().zip(high) {
-                (*a, *b) = (lesser(*a, *b), greater(*a, *b));
+                (*a, *b) = ((*a).min(*b), (*a).max(*b));
             }
         }
-        let blocks = &self.ranks[RANK];
+        let mut blocks = self.ranks[RANK].map(|looks| looks.map(|p| f32::from_bits(p as u32)));
+        decibels(blocks.as_flattened_mut());
         for (i, s) in self.smooth.iter_mut().enumerate() {
             let i = i.min(BLOCKS - 1);
             *s = [0, 1].map(|look| {
@@ -180,8 +181,8 @@ mod tests {
         for start in 0..BLOCK {
             // 5 and 16 have no common factor, so that all values come, shuffled.
             let block: Vec<Looks> = (0..BLOCK)
-                .map(|i| ((start + 5 * i) % BLOCK) as f32)
-                .map(|v| [v, -v])
+                .map(|i| (start + 5 * i) % BLOCK)
+                .map(|v| [v, BLOCK - v].map(|v| 10f32.powi(v as i32)))
                 .collect();
             for mirrored in [false, true] {
                 let mut values = block.clone();
@@ -190,11 +191,9 @@ mod tests {
                 }
                 let found = floor.of(&values.repeat(BLOCKS));
                 // Upside down, as many values lie above it.
-                let (rank, above) = (RANK as f32, (BLOCK - 1 - RANK) as f32);
-                assert!(
-                    found.iter().all(|v| *v == [rank, -above]),
-                    "{start}: {found:?}"
-                );
+                let expected = [RANK, RANK + 1].map(|tens| tens as f32);
+                let near = |f: &Looks| (0..2).all(|i| (f[i] - expected[i]).abs() < 1e-4);
+                assert!(found.iter().all(near), "{start}: {found:?}");
             }
         }
     }

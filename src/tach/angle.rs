@@ -3,7 +3,7 @@
 use super::curve::{Cubic, along, floor};
 use super::halves::Halves;
 use crate::capture::WORKING_RATE;
-use crate::spectrum::{HOP, Window};
+use crate::spectrum::{HOP, Window, greatest, widest};
 
 /// Samples of a look in crank angle.
 pub const SAMPLES: usize = 2048;
@@ -154,23 +154,45 @@ impl Default for Angle {
     }
 }
 
-/// The floor around each order. At most 64 bins are looked at, evenly spread.
+/// Bins that are looked at for a floor, at most.
+const LOOKED_AT: usize = 64;
+
+/// The floor around each order: the bins within half an order of it, evenly spread.
 fn floors(orders: &[f32], bins: f64) -> [f32; FLOORS] {
-    std::array::from_fn(|k| {
-        let order = (k as f64).max(0.6);
-        let from = (((order - 0.5) * bins).max(1.0) as usize).min(orders.len() - 1);
-        let to = (((order + 0.5) * bins) as usize + 1).min(orders.len());
-        let stride = (to.saturating_sub(from)).div_ceil(64).max(1);
-        let mut v = [0.0f32; 64];
-        let mut n = 0;
-        for x in orders[from..to.max(from + 1)]
-            .iter()
-            .step_by(stride)
-            .take(64)
-        {
-            v[n] = *x;
-            n += 1;
+    let mut floors = [0.0; FLOORS];
+    widest!({
+        for (k, floor) in floors.iter_mut().enumerate() {
+            let order = (k as f64).max(0.6);
+            let from = (((order - 0.5) * bins).max(1.0) as usize).min(orders.len() - 1);
+            let to = (((order + 0.5) * bins) as usize + 1).min(orders.len());
+            let near = &orders[from..to.max(from + 1)];
+            let stride = near.len().div_ceil(LOOKED_AT);
+            let mut values = [0.0; LOOKED_AT];
+            let mut count = 0;
+            for (value, bin) in values.iter_mut().zip(near.iter().step_by(stride)) {
+                *value = *bin;
+                count += 1;
+            }
+            *floor = ranked(&values[..count], count * 2 / 5);
         }
-        *v[..n].select_nth_unstable_by(n * 2 / 5, f32::total_cmp).1
-    })
+    });
+    floors
+}
+
+/// The value with so many others below it.
+#[inline(always)]
+fn ranked(values: &[f32], rank: usize) -> f32 {
+    let mut counts = [0u32; LOOKED_AT];
+    for value in values {
+        for (not_above, other) in counts.iter_mut().zip(values) {
+            *not_above += u32::from(value <= other);
+        }
+    }
+    // The least of those that the values up to the rank do not exceed.
+    let mut most = [f32::NEG_INFINITY; LOOKED_AT];
+    for ((most, not_above), value) in most.iter_mut().zip(&counts).zip(values) {
+        let enough = *not_above > rank as u32;
+        *most = if enough { -value } else { f32::NEG_INFINITY };
+    }
+    -greatest(&most)
 }

@@ -43,42 +43,35 @@ impl Halves {
             scratch,
             turns,
         } = self;
-        widest(
-            #[inline(always)]
-            || {
-                let (signal, window) = (signal.as_chunks::<2>().0, window.as_chunks::<2>().0);
-                for ((pair, s), w) in pairs.iter_mut().zip(signal).zip(window) {
-                    *pair = Complex::new(0.5 * w[0] * s[0], 0.5 * w[1] * s[1]);
-                }
-            },
-        );
+        widest!({
+            let (signal, window) = (signal.as_chunks::<2>().0, window.as_chunks::<2>().0);
+            for ((pair, s), w) in pairs.iter_mut().zip(signal).zip(window) {
+                *pair = Complex::new(0.5 * w[0] * s[0], 0.5 * w[1] * s[1]);
+            }
+        });
         fft.process_with_scratch(pairs, scratch);
-        widest(
-            #[inline(always)]
-            || {
-                let (half, quarter) = (pairs.len(), pairs.len() / 2);
-                let first = pairs[0];
-                out[0] = 4.0 * (first.re + first.im) * (first.re + first.im);
-                out[half] = 4.0 * (first.re - first.im) * (first.re - first.im);
-                out[quarter] = 4.0 * pairs[quarter].norm_sqr();
-                let (low, high) = out[1..half].split_at_mut(quarter);
-                let mirrored = pairs[quarter + 1..].iter().rev();
-                let bins = pairs[1..quarter].iter().zip(mirrored).zip(turns);
-                for ((low, high), ((a, b), turn)) in
-                    low.iter_mut().zip(high.iter_mut().rev()).zip(bins)
-                {
-                    let even = Complex::new(a.re + b.re, a.im - b.im);
-                    let odd = Complex::new(a.im + b.im, b.re - a.re);
-                    let odd = Complex::new(
-                        turn.re * odd.re - turn.im * odd.im,
-                        turn.re * odd.im + turn.im * odd.re,
-                    );
-                    let (sum, difference) = (even + odd, even - odd);
-                    *low = sum.re * sum.re + sum.im * sum.im;
-                    *high = difference.re * difference.re + difference.im * difference.im;
-                }
-                decibels(out);
-            },
-        );
+        widest!({
+            let (half, quarter) = (pairs.len(), pairs.len() / 2);
+            let first = pairs[0];
+            out[0] = 4.0 * (first.re + first.im) * (first.re + first.im);
+            out[half] = 4.0 * (first.re - first.im) * (first.re - first.im);
+            out[quarter] = 4.0 * pairs[quarter].norm_sqr();
+            let (low, high) = out[1..half].split_at_mut(quarter);
+            let mirrored = pairs[quarter + 1..].iter().rev();
+            let bins = pairs[1..quarter].iter().zip(mirrored).zip(turns);
+            for ((low, high), ((a, b), turn)) in low.iter_mut().zip(high.iter_mut().rev()).zip(bins)
+            {
+                let even = Complex::new(a.re + b.re, a.im - b.im);
+                let odd = Complex::new(a.im + b.im, b.re - a.re);
+                let odd = Complex::new(
+                    turn.re * odd.re - turn.im * odd.im,
+                    turn.re * odd.im + turn.im * odd.re,
+                );
+                let (sum, difference) = (even + odd, even - odd);
+                *low = sum.re * sum.re + sum.im * sum.im;
+                *high = difference.re * difference.re + difference.im * difference.im;
+            }
+            decibels(out);
+        });
     }
 }

@@ -160,20 +160,17 @@ fn exp(x: f32) -> f32 {
 
 /// Logarithms of evidence to evidence, the greatest 1, nothing beyond the band.
 fn likelihood(logits: &State, band: &std::ops::Range<usize>, evidence: &mut State) {
-    widest(
-        #[inline(always)]
-        || {
-            let tops = logits.iter().map(|row| greatest(&row[band.clone()]));
-            let top = tops.fold(f32::MIN, greater);
-            for (out, row) in evidence.iter_mut().zip(logits) {
-                for (o, v) in out.iter_mut().zip(row) {
-                    *o = exp(SCALE * (v - top));
-                }
-                out[..band.start].fill(0.0);
-                out[band.end..].fill(0.0);
+    widest!({
+        let tops = logits.iter().map(|row| greatest(&row[band.clone()]));
+        let top = tops.fold(f32::MIN, greater);
+        for (out, row) in evidence.iter_mut().zip(logits) {
+            for (o, v) in out.iter_mut().zip(row) {
+                *o = exp(SCALE * (v - top));
             }
-        },
-    );
+            out[..band.start].fill(0.0);
+            out[band.end..].fill(0.0);
+        }
+    });
 }
 
 /// What a move by 0, 1, … bins leaves of a probability, before the whole is scaled to 1.
@@ -188,73 +185,64 @@ fn kernel() -> [f32; REACH + 1] {
 /// three sums of three.
 fn step(q: &[f32; REACH + 1], from: &State, to: &mut State) {
     const { assert!(REACH == 8, "three sums of three terms reach eight bins") };
-    widest(
-        #[inline(always)]
-        || {
-            let scale = 1.0 / (2.0 * q.iter().sum::<f32>() - 1.0);
-            let mut mean = [0.0f32; WIDTH];
-            for row in from {
-                for (m, v) in mean.iter_mut().zip(row) {
-                    *m += v * (CHANGE / RHYTHMS as f32);
-                }
+    widest!({
+        let scale = 1.0 / (2.0 * q.iter().sum::<f32>() - 1.0);
+        let mut mean = [0.0f32; WIDTH];
+        for row in from {
+            for (m, v) in mean.iter_mut().zip(row) {
+                *m += v * (CHANGE / RHYTHMS as f32);
             }
-            let mut padded = [0.0f32; PADDED];
-            // Sums of three terms downwards and upwards from each place.
-            let (mut below, mut above) = ([0.0f32; PADDED], [0.0f32; PADDED]);
-            for (row, out) in from.iter().zip(to.iter_mut()) {
-                for ((p, v), m) in padded[REACH..].iter_mut().zip(row).zip(&mean) {
-                    *p = v * (1.0 - CHANGE) + m;
-                }
-                for (i, (b, a)) in below[2..].iter_mut().zip(&mut above).enumerate() {
-                    let (low, middle, high) = (padded[i], padded[i + 1], padded[i + 2]);
-                    *b = high + q[1] * middle + q[2] * low;
-                    *a = low + q[1] * middle + q[2] * high;
-                }
-                for (i, o) in out.iter_mut().enumerate() {
-                    let down = below[i + 8] + q[3] * below[i + 5] + q[6] * below[i + 2];
-                    let up = above[i + 8] + q[3] * above[i + 11] + q[6] * above[i + 14];
-                    *o = scale * (down + up - padded[i + 8]);
-                }
+        }
+        let mut padded = [0.0f32; PADDED];
+        // Sums of three terms downwards and upwards from each place.
+        let (mut below, mut above) = ([0.0f32; PADDED], [0.0f32; PADDED]);
+        for (row, out) in from.iter().zip(to.iter_mut()) {
+            for ((p, v), m) in padded[REACH..].iter_mut().zip(row).zip(&mean) {
+                *p = v * (1.0 - CHANGE) + m;
             }
-        },
-    );
+            for (i, (b, a)) in below[2..].iter_mut().zip(&mut above).enumerate() {
+                let (low, middle, high) = (padded[i], padded[i + 1], padded[i + 2]);
+                *b = high + q[1] * middle + q[2] * low;
+                *a = low + q[1] * middle + q[2] * high;
+            }
+            for (i, o) in out.iter_mut().enumerate() {
+                let down = below[i + 8] + q[3] * below[i + 5] + q[6] * below[i + 2];
+                let up = above[i + 8] + q[3] * above[i + 11] + q[6] * above[i + 14];
+                *o = scale * (down + up - padded[i + 8]);
+            }
+        }
+    });
 }
 
 /// Multiplies in evidence and scales the sum to 1. A trace of every state stays, so that no
 /// evidence can lock the chain for ever.
 fn multiply(state: &mut State, evidence: &State) {
-    widest(
-        #[inline(always)]
-        || {
-            let mut lanes = [0.0f32; LANES];
-            for (s, e) in (state.as_flattened_mut().chunks_exact_mut(LANES))
-                .zip(evidence.as_flattened().chunks_exact(LANES))
-            {
-                for i in 0..LANES {
-                    s[i] *= e[i];
-                    lanes[i] += s[i];
-                }
+    widest!({
+        let mut lanes = [0.0f32; LANES];
+        for (s, e) in (state.as_flattened_mut().chunks_exact_mut(LANES))
+            .zip(evidence.as_flattened().chunks_exact(LANES))
+        {
+            for i in 0..LANES {
+                s[i] *= e[i];
+                lanes[i] += s[i];
             }
-            let all: f32 = lanes.iter().sum();
-            if all > 0.0 {
-                let scale = 1.0 / all;
-                for s in state.as_flattened_mut() {
-                    *s = *s * scale + 1e-12;
-                }
-            } else {
-                let even = 1.0 / (RHYTHMS * SPEEDS) as f32;
-                state.as_flattened_mut().fill(even);
+        }
+        let all: f32 = lanes.iter().sum();
+        if all > 0.0 {
+            let scale = 1.0 / all;
+            for s in state.as_flattened_mut() {
+                *s = *s * scale + 1e-12;
             }
-        },
-    );
+        } else {
+            let even = 1.0 / (RHYTHMS * SPEEDS) as f32;
+            state.as_flattened_mut().fill(even);
+        }
+    });
 }
 
 /// Reads the most probable speed from a forward and a backward state.
 fn verdict(forward: &State, backward: &State) -> Place {
-    widest(
-        #[inline(always)]
-        || most_probable(forward, backward),
-    )
+    widest!(most_probable(forward, backward))
 }
 
 #[inline(always)]

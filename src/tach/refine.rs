@@ -6,7 +6,7 @@
 //! votes with a weight of order squared times signal to noise: the weights of the
 //! maximum-likelihood estimate for harmonics in white noise (variance bound: Rife and Boorstyn
 //! 1974, for harmonics after Kay, both from memory).
-use super::angle::Turns;
+use super::angle::{SAMPLES, Turns};
 use crate::spectrum::{greater, lesser, power};
 
 /// Orders that vote.
@@ -33,23 +33,31 @@ pub struct Refined {
 const STEPS: usize = (WIDEST / STEP + 0.5) as usize;
 type Stretches = [f32; 2 * STEPS + 1];
 
+/// Bins of an order spectrum among which the whole orders that vote lie, a power of two; there is one
+/// more.
+const BINS: usize = SAMPLES / 2;
+
 /// Adds to `heights`, for each stretch, how far the spectrum stands above a floor where a line
 /// expected at bin `bin` would lie.
+#[inline(always)]
 fn add_heights(heights: &mut [f32], stretches: &[f32], orders: &[f32], floor: f32, bin: f32) {
-    let mut values: [Stretches; 3] = [[0.0; 2 * STEPS + 1]; 3];
-    let [low, high, share] = &mut values;
-    for (i, stretch) in stretches.iter().enumerate() {
+    /// Added to a number that is not negative, it leaves no bits after the point.
+    const WHOLE: f32 = 8_388_608.0;
+    let Some(orders) = orders.first_chunk::<{ BINS + 1 }>() else {
+        return;
+    };
+    let mut whole = [0u32; 2 * STEPS + 1];
+    let mut share: Stretches = [0.0; 2 * STEPS + 1];
+    for ((whole, share), stretch) in whole.iter_mut().zip(&mut share).zip(stretches) {
         let place = bin * (1.0 + stretch);
-        let whole = place as u16;
-        share[i] = place - f32::from(whole);
-        let pair = orders
-            .get(usize::from(whole)..)
-            .and_then(|o| o.first_chunk())
-            .unwrap_or(&[-10.0; 2]);
-        [low[i], high[i]] = *pair;
+        let shifted = place - 0.5 + WHOLE;
+        *whole = shifted.to_bits();
+        *share = place - (shifted - WHOLE);
     }
-    for (i, height) in heights.iter_mut().enumerate() {
-        let level = low[i] * (1.0 - share[i]) + high[i] * share[i];
+    for ((height, whole), share) in heights.iter_mut().zip(&whole).zip(&share) {
+        // The mask leaves the bits before the point, and spares a test of each place.
+        let at = *whole as usize & (BINS - 1);
+        let level = orders[at] * (1.0 - share) + orders[at + 1] * share;
         *height += lesser(greater(level - floor, -0.5), 2.5);
     }
 }

@@ -7,7 +7,7 @@
 //! does that. So the lines of the stretch before a moment are compared with those after it, once as
 //! they are and once shifted by a half (a third) of the period.
 use super::angle::{SAMPLES, Turns};
-use crate::spectrum::sum;
+use crate::spectrum::{sum, widest};
 
 /// Lines compared.
 const LINES: usize = 10;
@@ -46,7 +46,7 @@ pub struct Comparison {
     turns: usize,
     level: [f64; LINES],
     waves: Waves,
-    fold: [Vec<f32>; 2],
+    fold: Vec<f32>,
 }
 
 type Complex = (f64, f64);
@@ -58,7 +58,7 @@ impl Comparison {
             turns,
             level: [0.0; LINES],
             waves: Waves::default(),
-            fold: [Vec::new(), Vec::new()],
+            fold: Vec::new(),
         }
     }
 
@@ -69,19 +69,11 @@ impl Comparison {
         if periods == 0 {
             return Likeness::default();
         }
-        let middle = SAMPLES / 2;
-        let [before, after] = [middle - periods * period, middle].map(|from| {
-            let side = usize::from(from == middle);
-            let fold = &mut self.fold[side];
-            fold.clear();
-            fold.resize(period, 0.0);
-            for block in look.samples[from..from + periods * period].chunks_exact(period) {
-                for (f, s) in fold.iter_mut().zip(block) {
-                    *f += s;
-                }
-            }
-            lines(&self.fold[side], &mut self.waves)
-        });
+        let span = periods * period;
+        let (before, after) = look.samples.split_at(SAMPLES / 2);
+        let (before, after) = (&before[before.len() - span..], &after[..span]);
+        let (rows, fold) = (self.waves.of(period), &mut self.fold);
+        let (before, after) = widest!((lines(before, fold, rows), lines(after, fold, rows)));
         for (k, level) in self.level.iter_mut().enumerate() {
             let p = power(before[k]) + power(after[k]);
             *level += (p - *level) * if *level > 0.0 { MEMORY } else { 1.0 };
@@ -175,12 +167,23 @@ impl Waves {
     }
 }
 
-/// The first [`LINES`] Fourier lines of one period.
-fn lines(period: &[f32], waves: &mut Waves) -> [Complex; LINES] {
-    let mut rows = waves.of(period.len()).chunks_exact(period.len());
-    let mut part = || {
-        rows.next()
-            .map_or(0.0, |row| sum(period, row, |v, w| v * w))
-    };
-    std::array::from_fn(|_| (f64::from(part()), f64::from(part())))
+/// The first [`LINES`] Fourier lines of a sound whose period is as long as its waves, in `rows`.
+#[inline(always)]
+fn lines(sound: &[f32], fold: &mut Vec<f32>, rows: &[f32]) -> [Complex; LINES] {
+    let period = rows.len() / (2 * LINES);
+    fold.clear();
+    fold.resize(period, 0.0);
+    for block in sound.chunks_exact(period) {
+        for (f, s) in fold.iter_mut().zip(block) {
+            *f += s;
+        }
+    }
+    let mut lines = [(0.0, 0.0); LINES];
+    for (line, waves) in lines.iter_mut().zip(rows.chunks_exact(2 * period)) {
+        let (cosine, sine) = waves.split_at(period);
+        let re = sum(fold, cosine, |v, w| v * w);
+        let im = sum(fold, sine, |v, w| v * w);
+        *line = (f64::from(re), f64::from(im));
+    }
+    lines
 }
