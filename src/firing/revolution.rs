@@ -3,7 +3,7 @@
 //! Two things separate skipping from clean firing on recordings with measured truth: revolutions
 //! two, three or four apart that are more alike than neighbours, and revolutions that fall into two
 //! kinds along their main direction of difference. Scatter of energy alone separates nothing.
-use crate::spectrum::{greatest, sum, widest};
+use crate::spectrum::{greatest, halve, sum, widest};
 use crate::tach::angle::Turns;
 
 /// Points of one revolution that are compared; orders up to 8 remain.
@@ -93,7 +93,7 @@ impl Revolutions {
             std::mem::swap(samples, halves);
         }
         for turn in samples.as_chunks_mut::<POINTS>().0 {
-            let mean = turn.iter().sum::<f32>() / POINTS as f32;
+            let mean = halve(*turn, |a, b| a + b) / POINTS as f32;
             turn.iter_mut().for_each(|x| *x -= mean);
         }
     }

@@ -61,7 +61,7 @@ pub fn sum(a: &[f32], b: &[f32], each: impl Fn(f32, f32) -> f32) -> f32 {
 
 /// Puts lanes together, half of them to the other half, until one is left.
 #[inline(always)]
-fn halve(mut lanes: [f32; LANES], both: impl Fn(f32, f32) -> f32) -> f32 {
+pub fn halve(mut lanes: [f32; LANES], both: impl Fn(f32, f32) -> f32) -> f32 {
     let mut left = LANES / 2;
     while left > 0 {
         for i in 0..left {

@@ -167,32 +167,36 @@ fn floors(orders: &[f32], bins: f64) -> [f32; FLOORS] {
             let to = (((order + 0.5) * bins) as usize + 1).min(orders.len());
             let near = &orders[from..to.max(from + 1)];
             let stride = near.len().div_ceil(LOOKED_AT);
-            let mut values = [0.0; LOOKED_AT];
+            let mut values = [f32::INFINITY; LOOKED_AT];
             let mut count = 0;
             for (value, bin) in values.iter_mut().zip(near.iter().step_by(stride)) {
                 *value = *bin;
                 count += 1;
             }
-            *floor = ranked(&values[..count], count * 2 / 5);
+            *floor = ranked(&values, count, count * 2 / 5);
         }
     });
     floors
 }
 
-/// The value with so many others below it.
+/// The value with so many of the first `count` below it; those after them are infinite.
 #[inline(always)]
-fn ranked(values: &[f32], rank: usize) -> f32 {
-    let mut counts = [0u32; LOOKED_AT];
-    for value in values {
-        for (not_above, other) in counts.iter_mut().zip(values) {
-            *not_above += u32::from(value <= other);
+fn ranked(values: &[f32; LOOKED_AT], count: usize, rank: usize) -> f32 {
+    let mut not_above = [0u32; LOOKED_AT];
+    for value in &values[..count] {
+        for i in 0..LOOKED_AT {
+            not_above[i] += u32::from(*value <= values[i]);
         }
     }
     // The least of those that the values up to the rank do not exceed.
-    let mut most = [f32::NEG_INFINITY; LOOKED_AT];
-    for ((most, not_above), value) in most.iter_mut().zip(&counts).zip(values) {
-        let enough = *not_above > rank as u32;
-        *most = if enough { -value } else { f32::NEG_INFINITY };
+    let mut fitting = [f32::NEG_INFINITY; LOOKED_AT];
+    for i in 0..LOOKED_AT {
+        let enough = not_above[i] > rank as u32;
+        fitting[i] = if enough {
+            -values[i]
+        } else {
+            f32::NEG_INFINITY
+        };
     }
-    -greatest(&most)
+    -greatest(&fitting)
 }

@@ -46,7 +46,7 @@ pub struct Comparison {
     turns: usize,
     level: [f64; LINES],
     waves: Waves,
-    fold: Vec<f32>,
+    fold: Fold,
 }
 
 type Complex = (f64, f64);
@@ -58,7 +58,7 @@ impl Comparison {
             turns,
             level: [0.0; LINES],
             waves: Waves::default(),
-            fold: Vec::new(),
+            fold: Fold::default(),
         }
     }
 
@@ -72,8 +72,11 @@ impl Comparison {
         let span = periods * period;
         let (before, after) = look.samples.split_at(SAMPLES / 2);
         let (before, after) = (&before[before.len() - span..], &after[..span]);
-        let (rows, fold) = (self.waves.of(period), &mut self.fold);
-        let (before, after) = widest!((lines(before, fold, rows), lines(after, fold, rows)));
+        let (waves, fold) = (self.waves.of(period), &mut self.fold);
+        let (before, after) = widest!({
+            let before = fold.lines(before, period, waves);
+            (before, fold.lines(after, period, waves))
+        });
         for (k, level) in self.level.iter_mut().enumerate() {
             let p = power(before[k]) + power(after[k]);
             *level += (p - *level) * if *level > 0.0 { MEMORY } else { 1.0 };
@@ -140,8 +143,9 @@ fn power(c: Complex) -> f64 {
     c.0 * c.0 + c.1 * c.1
 }
 
-/// Cosines and negative sines of the first [`LINES`] lines of a period, a row for each, kept for each
-/// length that came. Lengths of one comparison are a power of two each times the same number.
+/// Cosines and negative sines of the first [`LINES`] lines over the first half of a period, a row for
+/// each, kept for each length that came. Lengths of one comparison are a power of two each times the
+/// same number.
 #[derive(Default)]
 struct Waves(Vec<Vec<f32>>);
 
@@ -158,7 +162,7 @@ impl Waves {
                 .map(|i| (angle(i).cos(), -angle(i).sin()))
                 .collect();
             for k in 1..=LINES {
-                let wave = (0..length).map(|i| table[i * k % length]);
+                let wave = (0..length / 2).map(|i| table[i * k % length]);
                 rows.extend(wave.clone().map(|w| w.0));
                 rows.extend(wave.map(|w| w.1));
             }
@@ -167,23 +171,45 @@ impl Waves {
     }
 }
 
-/// The first [`LINES`] Fourier lines of a sound whose period is as long as its waves, in `rows`.
-#[inline(always)]
-fn lines(sound: &[f32], fold: &mut Vec<f32>, rows: &[f32]) -> [Complex; LINES] {
-    let period = rows.len() / (2 * LINES);
-    fold.clear();
-    fold.resize(period, 0.0);
-    for block in sound.chunks_exact(period) {
-        for (f, s) in fold.iter_mut().zip(block) {
-            *f += s;
+/// One period of a sound, folded in the middle.
+#[derive(Default)]
+struct Fold {
+    period: Vec<f32>,
+    /// Sums and differences of the samples as far from either end; the first sample is its own.
+    even: Vec<f32>,
+    odd: Vec<f32>,
+}
+
+impl Fold {
+    /// The first [`LINES`] Fourier lines of the mean period of a sound, from the waves of that period.
+    #[inline(always)]
+    fn lines(&mut self, sound: &[f32], period: usize, waves: &[f32]) -> [Complex; LINES] {
+        let half = period / 2;
+        self.period.clear();
+        self.period.resize(period, 0.0);
+        for block in sound.chunks_exact(period) {
+            for (f, s) in self.period.iter_mut().zip(block) {
+                *f += s;
+            }
         }
+        let (before, after) = self.period.split_at(half);
+        self.even.resize(half, 0.0);
+        self.odd.resize(half, 0.0);
+        (self.even[0], self.odd[0]) = (before[0], 0.0);
+        let sides = before[1..].iter().zip(after[1..].iter().rev());
+        let folded = self.even[1..].iter_mut().zip(&mut self.odd[1..]);
+        for ((even, odd), (a, b)) in folded.zip(sides) {
+            (*even, *odd) = (a + b, a - b);
+        }
+        let mut lines = [(0.0, 0.0); LINES];
+        for (k, (line, waves)) in (1..).zip(lines.iter_mut().zip(waves.chunks_exact(period))) {
+            let (cosine, sine) = waves.split_at(half);
+            let re = sum(&self.even, cosine, |v, w| v * w);
+            let im = sum(&self.odd, sine, |v, w| v * w);
+            // At the middle of the period a wave is at its top or at its bottom.
+            let middle = if k % 2 == 0 { after[0] } else { -after[0] };
+            *line = (f64::from(re + middle), f64::from(im));
+        }
+        lines
     }
-    let mut lines = [(0.0, 0.0); LINES];
-    for (line, waves) in lines.iter_mut().zip(rows.chunks_exact(2 * period)) {
-        let (cosine, sine) = waves.split_at(period);
-        let re = sum(fold, cosine, |v, w| v * w);
-        let im = sum(fold, sine, |v, w| v * w);
-        *line = (f64::from(re), f64::from(im));
-    }
-    lines
 }
