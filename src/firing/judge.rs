@@ -104,10 +104,8 @@ impl Judge {
     pub fn judge(&mut self, moment: &Moment, look: &Turns) -> Firing {
         let features = self.features(moment, look);
         let terms = terms(&features);
-        let score = |weights: &[f64; TERMS]| -> f64 {
-            let sum: f64 = terms.iter().zip(weights).map(|(t, w)| t * w).sum();
-            sum.clamp(-SURE, SURE)
-        };
+        let score =
+            |weights: &[f64; TERMS]| -> f64 { weighted(&terms, weights).clamp(-SURE, SURE) };
         let bursts = if moment.change.abs() < STEADY && moment.rpm.0 > LIMITER_FROM {
             score(&LIMITER)
         } else {
@@ -172,6 +170,20 @@ impl Judge {
 /// Log odds as a probability.
 fn odds(log: f64) -> f64 {
     1.0 / (1.0 + (-log).exp())
+}
+
+/// Weighted sum of the terms, in lanes, since a single sum waits for itself at each term.
+fn weighted(terms: &[f64; TERMS], weights: &[f64; TERMS]) -> f64 {
+    let mut lanes = [0.0; 8];
+    let (terms, rest) = terms.as_chunks::<8>();
+    let (weights, last) = weights.as_chunks::<8>();
+    for (t, w) in terms.iter().zip(weights) {
+        for i in 0..8 {
+            lanes[i] += t[i] * w[i];
+        }
+    }
+    let rest: f64 = rest.iter().zip(last).map(|(t, w)| t * w).sum();
+    lanes.iter().sum::<f64>() + rest
 }
 
 /// The terms of the score: 1, the features, and their products in pairs, each once.

@@ -51,6 +51,12 @@ pub struct Comparison {
 
 type Complex = (f64, f64);
 
+/// Cosine and sine of no, one and two thirds of a turn.
+const THIRDS: [(f64, f64); 3] = {
+    let sine = 0.866_025_403_784_438_6;
+    [(1.0, 0.0), (-0.5, sine), (-0.5, -sine)]
+};
+
 impl Comparison {
     /// Lines of a period of `turns` revolutions.
     pub fn new(turns: usize) -> Self {
@@ -81,11 +87,11 @@ impl Comparison {
             let p = power(before[k]) + power(after[k]);
             *level += (p - *level) * if *level > 0.0 { MEMORY } else { 1.0 };
         }
-        let odd = self.likeness(&before, &after, |k| k % 2 == 1, 0.0);
-        let even = self.likeness(&before, &after, |k| k % 2 == 0, 0.0);
-        let third = self.likeness(&before, &after, |k| k % 3 != 0, 0.0);
-        let whole_thirds = self.likeness(&before, &after, |k| k % 3 == 0, 0.0);
-        let by_third = [1.0 / 3.0, 2.0 / 3.0]
+        let odd = self.likeness(&before, &after, |k| k % 2 == 1, 0);
+        let even = self.likeness(&before, &after, |k| k % 2 == 0, 0);
+        let third = self.likeness(&before, &after, |k| k % 3 != 0, 0);
+        let whole_thirds = self.likeness(&before, &after, |k| k % 3 == 0, 0);
+        let by_third = [1, 2]
             .map(|s| self.likeness(&before, &after, |k| k % 3 != 0, s))
             .into_iter()
             .fold(f64::MIN, f64::max);
@@ -109,25 +115,21 @@ impl Comparison {
         }
     }
 
-    /// Correlation of the chosen lines, whitened, after a shift by a part of the period.
+    /// Correlation of the chosen lines, whitened, after a shift by so many thirds of the period.
     fn likeness(
         &self,
         a: &[Complex; LINES],
         b: &[Complex; LINES],
         chosen: impl Fn(usize) -> bool,
-        shift: f64,
+        thirds: usize,
     ) -> f64 {
         let (mut cross, mut pa, mut pb) = (0.0, 0.0, 0.0);
         for k in (1..=LINES).filter(|k| chosen(*k)) {
             let w = 1.0 / (self.level[k - 1] + f64::MIN_POSITIVE);
             let (x, y) = (a[k - 1], b[k - 1]);
             let (re, im) = (x.0 * y.0 + x.1 * y.1, x.0 * y.1 - x.1 * y.0);
-            cross += w * if shift == 0.0 {
-                re
-            } else {
-                let turn = std::f64::consts::TAU * k as f64 * shift;
-                re * turn.cos() - im * turn.sin()
-            };
+            let (cosine, sine) = THIRDS[k * thirds % 3];
+            cross += w * (re * cosine - im * sine);
             pa += w * power(x);
             pb += w * power(y);
         }
