@@ -9,7 +9,6 @@ use engine_note::machine::Profile;
 use engine_note::reading::presence::Presence;
 use engine_note::tach::angle::Turns;
 use engine_note::tach::{LookAhead, Moment, Tachometer};
-use engine_note::units::Decibels;
 
 fn main() -> std::io::Result<()> {
     let mut args = std::env::args().skip(1);
@@ -43,10 +42,8 @@ fn main() -> std::io::Result<()> {
         let (mut judge, mut presence) = (Judge::new(), Presence::new());
         let mut each = |m: &Moment, look: &Turns| {
             let firing = judge.features(m, look);
-            let power: f64 = look.samples.iter().map(|x| f64::from(x * x)).sum::<f64>()
-                / look.samples.len() as f64;
             let d = judge.differences;
-            let engine = presence.features(m, &d, &judge.families, Decibels::from_power(power));
+            let engine = presence.features(m, &d, &judge.families, look);
             let c = &m.counts;
             let mut values = vec![
                 m.hop as f64,

@@ -7,7 +7,7 @@ use super::presence::{Presence, SMOOTH};
 use crate::capture::WORKING_RATE;
 use crate::firing::{Firing, FiringKind, Judge};
 use crate::machine::Profile;
-use crate::spectrum::{HOP, sum, widest};
+use crate::spectrum::HOP;
 use crate::tach::angle::Turns;
 use crate::tach::{LookAhead, Moment, Speed, Tachometer, Throttle, Unreadable, Usual};
 use crate::units::{Decibels, Rpm, Seconds};
@@ -22,8 +22,6 @@ const AROUND: usize = 93;
 /// of a clip that may hold anything, and live, where somebody holds the microphone to an engine.
 const BELIEVE: (f64, f64) = (1.0, 0.0);
 const BELIEVE_LIVE: (f64, f64) = (0.4, -0.5);
-/// Score of a single hop below which it is not read even within a stretch that is believed.
-const LOST: f64 = -11.9;
 /// Probability of the base below which a speed is not told.
 const LEAST: f64 = 0.3;
 /// Parts of the 95 % interval, as ratios, fitted to the errors on synthetic engines: the engine's
@@ -190,10 +188,7 @@ impl Decision {
         let level = self.level(moment.hop);
         let firing = self.judge.judge(moment, look);
         let (d, f) = (self.judge.differences, self.judge.families);
-        // The score was fitted with the level of the cut, which is as long as the turns in it.
-        let power = widest!(sum(&look.samples, &look.samples, |a, b| a * b));
-        let cut = Decibels::from_power(f64::from(power) / look.samples.len() as f64);
-        let score = self.presence.score(moment, &d, &f, cut);
+        let score = self.presence.score(moment, &d, &f, look);
         let moved = RAMP * (moment.change.abs() - STILL).max(0.0);
         let half = (WANDER.powi(2) + (LINES * moment.error).powi(2) + moved)
             .sqrt()
@@ -298,7 +293,7 @@ impl Decision {
             Some(Unreadable::Silence)
         } else if !self.believed {
             Some(w.reason)
-        } else if score < LOST || w.speed.confidence < LEAST {
+        } else if w.speed.confidence < LEAST {
             Some(if w.reason == Unreadable::OtherPitch {
                 Unreadable::TooMuchNoise
             } else {

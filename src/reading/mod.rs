@@ -15,6 +15,7 @@
 mod cutter;
 mod ear;
 mod frame;
+mod gait;
 mod hang;
 mod hunting;
 mod level;

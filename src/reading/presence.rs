@@ -5,22 +5,22 @@
 //! turn. Mains hum is too perfect, a voice glides and pauses, a chord has lines that belong to no
 //! common crank, weather has no lines. Running means of such features over a second go into a
 //! logistic score of second degree, fitted on engines and on other sounds.
+use super::gait::{Gait, MEAN as SLOW};
 use super::weights::ENGINE;
 use crate::firing::{Differences, Families};
+use crate::tach::angle::Turns;
 use crate::tach::{Moment, Unreadable};
-use crate::units::Decibels;
+use crate::units::{Decibels, Rpm};
 
 /// Features of a hop.
-pub const FEATURES: usize = 18;
+pub const FEATURES: usize = 27;
 /// Terms of the score: a constant, each feature, each product of two.
 pub const TERMS: usize = 1 + FEATURES + FEATURES * (FEATURES + 1) / 2;
 
-/// Memories of the running means, per hop: 0.1 s, 0.25 s and 1 s.
-const QUICK: f64 = 0.15;
-const FAST: f64 = 0.062;
-const SLOW: f64 = 0.016;
-/// Running means kept.
-const MEANS: usize = 12;
+/// Running means kept, each over 1 s.
+const MEANS: usize = 20;
+/// Points of a revolution at which angles are told apart, as many as one has at most.
+const ANGLES: usize = 256;
 /// Mains hum and its rectified form show as these speeds: 25, 30, 50, 60, 100, 120, 150 and 180 Hz
 /// (public supply frequencies are 50 and 60 Hz within 0.4 % and more closely most of the time).
 const MAINS: [f64; 8] = [
@@ -37,19 +37,35 @@ const EVEN_IN_NOISE: f64 = 0.002_5;
 const HUM: f64 = -6.0;
 
 /// Scores hop after hop.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct Presence {
     mean: [f64; MEANS],
-    trend: f64,
-    drift: f64,
-    last: Option<(f64, f64)>,
+    gait: Option<Gait>,
+    level: f64,
     stretch: u32,
+    /// Cosine and sine of [`ANGLES`] angles.
+    circle: Vec<(f32, f32)>,
+}
+
+impl Default for Presence {
+    fn default() -> Self {
+        Self::new()
+    }
 }
 
 impl Presence {
     /// Nothing heard yet.
     pub fn new() -> Self {
-        Self::default()
+        let angle = |i: usize| std::f64::consts::TAU * i as f64 / ANGLES as f64;
+        Presence {
+            mean: [0.0; MEANS],
+            gait: None,
+            level: 0.0,
+            stretch: 0,
+            circle: (0..ANGLES)
+                .map(|i| (angle(i).cos() as f32, angle(i).sin() as f32))
+                .collect(),
+        }
     }
 
     /// Takes a hop and gives the features that the score is made of, each about -2 to 2.
@@ -58,45 +74,57 @@ impl Presence {
         moment: &Moment,
         d: &Differences,
         f: &Families,
-        level: Decibels,
+        look: &Turns,
     ) -> [f64; FEATURES] {
         let log = |x: f64, least: f64| (x + least).log10();
-        let speed = moment.rpm.0.ln();
-        let level = level.0.max(-100.0);
-        let fresh = self.last.is_none() || self.stretch != moment.counts.stretch;
-        let (step, jump) = self
-            .last
-            .map_or((0.0, 0.0), |(s, l)| (speed - s, level - l));
+        // The score was fitted with the level of the cut, which is as long as the turns in it.
+        let power: f64 = look.samples.iter().map(|x| f64::from(x * x)).sum();
+        let level = Decibels::from_power(power / look.samples.len() as f64)
+            .0
+            .max(-100.0);
+        let going_on = self
+            .gait
+            .take()
+            .filter(|_| self.stretch == moment.counts.stretch);
+        let fresh = going_on.is_none();
+        let mut gait = going_on.unwrap_or_else(|| Gait::new(moment.rpm));
+        let step = gait.step(moment.rpm);
+        self.gait = Some(gait);
         if fresh {
-            self.trend = speed;
-            self.drift = 0.0;
+            self.level = level;
+            self.mean[8] = level;
         }
-        // What is left of the speed after a trend that follows in a quarter of a second.
-        let off = speed - self.trend - self.drift;
-        self.trend += self.drift + 2.0 * FAST * off;
-        self.drift += FAST * FAST * off;
+        let jump = level - std::mem::replace(&mut self.level, level);
+        self.stretch = moment.counts.stretch;
         let alike = d.apart.iter().fold(f64::MAX, |m, v| m.min(*v));
         let highest = f.contrast.iter().fold(f64::MIN, |m, v| m.max(*v));
+        let uneven = self.uneven(look);
+        let small = step.change.clamp(-0.1, 0.1);
         let now: [f64; MEANS] = [
             moment.refined.height,
             moment.refined.lines as f64 / 12.0,
             log(1.0 - moment.probability.min(1.0), 0.003),
             log(alike, 1e-2),
-            step.abs().min(0.1),
+            step.change.abs().min(0.1),
             jump.abs().min(10.0),
             f.explained,
-            off.powi(2).min(0.01),
+            step.off.powi(2).min(0.01),
             level,
             f.whole,
             highest,
-            speed,
+            moment.rpm.0.ln(),
+            step.slope.powi(2),
+            step.slope,
+            step.alike,
+            small.powi(2),
+            (level - self.mean[8]).powi(2).min(100.0),
+            uneven[0],
+            uneven[1],
+            step.swing,
         ];
-        for (i, n) in now.into_iter().enumerate() {
-            let memory = if fresh { 1.0 } else { SLOW };
-            self.mean[i] += memory * (n - self.mean[i]);
+        for (mean, n) in self.mean.iter_mut().zip(now) {
+            *mean += if fresh { 1.0 } else { SLOW } * (n - *mean);
         }
-        self.stretch = moment.counts.stretch;
-        self.last = Some((speed, level));
         let m = &self.mean;
         [
             now[0] - 1.0,
@@ -118,18 +146,54 @@ impl Presence {
             f64::from(u8::from(self.too_even(moment))),
             f64::from(u8::from(moment.rpm.0 < 2_000.0))
                 - f64::from(u8::from(moment.rpm.0 > 14_500.0)),
+            // How strongly the speed glides, whether always one way, and how smoothly.
+            log(m[12].sqrt(), 1e-5) + 3.0,
+            m[13].abs() / (m[12].sqrt() + 1e-5),
+            m[14] / (m[15] + 1e-9),
+            log(step.spread, 1e-5) + 2.5,
+            log(m[16].sqrt(), 0.02),
+            4.0 * m[17] - 1.0,
+            4.0 * m[18] - 1.0,
+            4.0 * m[19] - 1.0,
+            (-log(away_from_mains(step.mean), 2e-4) - 2.0).clamp(-1.0, 2.0),
         ]
     }
 
+    /// How unevenly what differs from turn to turn lies over the turn: the first two harmonics of
+    /// its power by crank angle against its mean, 0 (noise that knows nothing of a crank) to 1.
+    fn uneven(&self, look: &Turns) -> [f64; 2] {
+        let n = look.per_turn.min(ANGLES);
+        let (mut mean, mut power) = ([0.0f32; ANGLES], [0.0f32; ANGLES]);
+        let (mean, power) = (&mut mean[..n], &mut power[..n]);
+        for turn in look.samples.chunks_exact(look.per_turn) {
+            mean.iter_mut().zip(turn).for_each(|(m, x)| *m += x);
+        }
+        let share = look.per_turn as f32 / look.samples.len() as f32;
+        mean.iter_mut().for_each(|m| *m *= share);
+        for turn in look.samples.chunks_exact(look.per_turn) {
+            for ((p, m), x) in power.iter_mut().zip(&*mean).zip(turn) {
+                *p += (x - m) * (x - m);
+            }
+        }
+        let sum: f32 = power.iter().sum();
+        [1, 2].map(|harmonic| {
+            let (mut re, mut im) = (0.0, 0.0);
+            for (i, p) in power.iter().enumerate() {
+                let (c, s) = self.circle[harmonic * i * (ANGLES / n) % ANGLES];
+                re += p * c;
+                im += p * s;
+            }
+            if sum > 0.0 {
+                f64::from(re.hypot(im) / sum)
+            } else {
+                0.0
+            }
+        })
+    }
+
     /// Log odds that an engine is heard.
-    pub fn score(
-        &mut self,
-        moment: &Moment,
-        d: &Differences,
-        f: &Families,
-        level: Decibels,
-    ) -> f64 {
-        let score = terms(&self.features(moment, d, f, level))
+    pub fn score(&mut self, moment: &Moment, d: &Differences, f: &Families, look: &Turns) -> f64 {
+        let score = terms(&self.features(moment, d, f, look))
             .iter()
             .zip(&ENGINE)
             .map(|(t, w)| t * w)
@@ -143,7 +207,7 @@ impl Presence {
 
     /// At a mains speed and evener than an engine runs?
     fn too_even(&self, moment: &Moment) -> bool {
-        let near = |speed: f64, ratio: f64| MAINS.iter().any(|m| (speed / m - 1.0).abs() < ratio);
+        let near = |speed: f64, ratio: f64| away_from_mains(Rpm(speed)) < ratio;
         let wobble = self.mean[7].sqrt();
         (wobble < TOO_EVEN && near(moment.rpm.0, MAINS_NEAR))
             || (wobble < EVEN_IN_NOISE && near(self.mean[11].exp(), MAINS_EXACT))
@@ -167,6 +231,12 @@ impl Presence {
     }
 }
 
+/// Distance of a speed to the nearest of [`MAINS`], as a ratio.
+fn away_from_mains(speed: Rpm) -> f64 {
+    let away = |m: &f64| (speed.0 / m - 1.0).abs();
+    MAINS.iter().map(away).fold(f64::MAX, f64::min)
+}
+
 /// The terms of the score: 1, the features, and their products in pairs, each once.
 pub fn terms(features: &[f64; FEATURES]) -> [f64; TERMS] {
     let mut out = [1.0; TERMS];
@@ -181,5 +251,5 @@ pub fn terms(features: &[f64; FEATURES]) -> [f64; TERMS] {
     out
 }
 
-/// Memory of a causal smoothing of the score.
-pub(super) const SMOOTH: f64 = QUICK;
+/// Memory of a causal smoothing of the score, per hop.
+pub(super) const SMOOTH: f64 = 0.15;
