@@ -3,6 +3,7 @@ use super::kind::{Firing, FiringKind, Pattern};
 use super::revolution::{Differences, Revolutions};
 use super::sub_orders::{Families, families};
 use super::weights::{LIMITER, SHARE, SKIPPING};
+use crate::spectrum::weighted;
 use crate::tach::Moment;
 use crate::tach::angle::Turns;
 use crate::units::Decibels;
@@ -170,20 +171,6 @@ impl Judge {
 /// Log odds as a probability.
 fn odds(log: f64) -> f64 {
     1.0 / (1.0 + (-log).exp())
-}
-
-/// Weighted sum of the terms, in lanes, since a single sum waits for itself at each term.
-fn weighted(terms: &[f64; TERMS], weights: &[f64; TERMS]) -> f64 {
-    let mut lanes = [0.0; 8];
-    let (terms, rest) = terms.as_chunks::<8>();
-    let (weights, last) = weights.as_chunks::<8>();
-    for (t, w) in terms.iter().zip(weights) {
-        for i in 0..8 {
-            lanes[i] += t[i] * w[i];
-        }
-    }
-    let rest: f64 = rest.iter().zip(last).map(|(t, w)| t * w).sum();
-    lanes.iter().sum::<f64>() + rest
 }
 
 /// The terms of the score: 1, the features, and their products in pairs, each once.

@@ -8,6 +8,7 @@
 use super::gait::{Gait, MEAN as SLOW};
 use super::weights::ENGINE;
 use crate::firing::{Differences, Families};
+use crate::spectrum::{sum, weighted, widest};
 use crate::tach::angle::Turns;
 use crate::tach::{Moment, Unreadable};
 use crate::units::{Decibels, Rpm};
@@ -45,6 +46,8 @@ pub struct Presence {
     stretch: u32,
     /// Cosine and sine of [`ANGLES`] angles.
     circle: Vec<(f32, f32)>,
+    /// Level and unevenness of the last look, which a hop may share with the one before it.
+    shown: Option<(f64, [f64; 2])>,
 }
 
 impl Default for Presence {
@@ -65,6 +68,7 @@ impl Presence {
             circle: (0..ANGLES)
                 .map(|i| (angle(i).cos() as f32, angle(i).sin() as f32))
                 .collect(),
+            shown: None,
         }
     }
 
@@ -77,11 +81,9 @@ impl Presence {
         look: &Turns,
     ) -> [f64; FEATURES] {
         let log = |x: f64, least: f64| (x + least).log10();
-        // The score was fitted with the level of the cut, which is as long as the turns in it.
-        let power: f64 = look.samples.iter().map(|x| f64::from(x * x)).sum();
-        let level = Decibels::from_power(power / look.samples.len() as f64)
-            .0
-            .max(-100.0);
+        let shown = self.shown.take().filter(|_| !moment.fresh);
+        let (level, uneven) = shown.unwrap_or_else(|| widest!((level(look), self.uneven(look))));
+        self.shown = Some((level, uneven));
         let going_on = self
             .gait
             .take()
@@ -98,7 +100,6 @@ impl Presence {
         self.stretch = moment.counts.stretch;
         let alike = d.apart.iter().fold(f64::MAX, |m, v| m.min(*v));
         let highest = f.contrast.iter().fold(f64::MIN, |m, v| m.max(*v));
-        let uneven = self.uneven(look);
         let small = step.change.clamp(-0.1, 0.1);
         let now: [f64; MEANS] = [
             moment.refined.height,
@@ -161,6 +162,7 @@ impl Presence {
 
     /// How unevenly what differs from turn to turn lies over the turn: the first two harmonics of
     /// its power by crank angle against its mean, 0 (noise that knows nothing of a crank) to 1.
+    #[inline(always)]
     fn uneven(&self, look: &Turns) -> [f64; 2] {
         let n = look.per_turn.min(ANGLES);
         let (mut mean, mut power) = ([0.0f32; ANGLES], [0.0f32; ANGLES]);
@@ -193,11 +195,7 @@ impl Presence {
 
     /// Log odds that an engine is heard.
     pub fn score(&mut self, moment: &Moment, d: &Differences, f: &Families, look: &Turns) -> f64 {
-        let score = terms(&self.features(moment, d, f, look))
-            .iter()
-            .zip(&ENGINE)
-            .map(|(t, w)| t * w)
-            .sum();
+        let score = weighted(&terms(&self.features(moment, d, f, look)), &ENGINE);
         if self.too_even(moment) {
             HUM.min(score)
         } else {
@@ -229,6 +227,16 @@ impl Presence {
             Unreadable::TooMuchNoise
         }
     }
+}
+
+/// Level of a cut in dB: the score was fitted with it, not with that of the time around the hop,
+/// since it is as long as the turns in the cut.
+#[inline(always)]
+fn level(look: &Turns) -> f64 {
+    let power = f64::from(sum(&look.samples, &look.samples, |a, b| a * b));
+    Decibels::from_power(power / look.samples.len() as f64)
+        .0
+        .max(-100.0)
 }
 
 /// Distance of a speed to the nearest of [`MAINS`], as a ratio.
