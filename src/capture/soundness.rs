@@ -126,14 +126,13 @@ impl Soundness {
 fn extremes(part: &[f32]) -> (f32, f32, bool) {
     const LANES: usize = 16;
     let (mut low, mut high) = ([f32::INFINITY; LANES], [f32::NEG_INFINITY; LANES]);
-    let mut unusable = [0u32; LANES];
+    let mut usable = [0u32; LANES];
     let (lanes, rest) = part.as_chunks::<LANES>();
     for some in lanes {
         for i in 0..LANES {
             low[i] = if some[i] < low[i] { some[i] } else { low[i] };
             high[i] = if some[i] > high[i] { some[i] } else { high[i] };
-            // A number that is none is in no order with any other.
-            unusable[i] += u32::from(!(some[i].abs() <= ABSURD));
+            usable[i] += u32::from(some[i].abs() <= ABSURD);
         }
     }
     let low = low
@@ -146,7 +145,8 @@ fn extremes(part: &[f32]) -> (f32, f32, bool) {
         .chain(rest)
         .copied()
         .fold(f32::NEG_INFINITY, f32::max);
-    let usable = unusable.iter().all(|n| *n == 0) && rest.iter().all(|x| x.abs() <= ABSURD);
+    let usable =
+        usable.iter().all(|n| *n as usize == lanes.len()) && rest.iter().all(|x| x.abs() <= ABSURD);
     (low, high, usable)
 }
 
