@@ -111,7 +111,7 @@ impl Angle {
         turns.orders.resize(SAMPLES / 2 + 1, 0.0);
         let window = &self.windows[usize::from(narrow)];
         self.transform
-            .powers(&turns.samples, window, &mut turns.orders);
+            .levels(&turns.samples, window, &mut turns.orders);
         turns.floor = floors(&turns.orders, 1.0 / turns.order_per_bin);
         turns
     }

@@ -51,6 +51,9 @@ impl Curve {
 }
 
 /// Sound at `N` places from `first` on, `each` apart; zero beyond the ends.
+///
+/// Not at the widest registers: they would gather the cubics number by number, which takes longer than
+/// to load each cubic at once.
 #[inline(always)]
 pub(super) fn along<const N: usize>(sound: &[Cubic], first: f64, each: f64) -> [f32; N] {
     /// Added to a number that is not negative, it leaves no bits after the point.

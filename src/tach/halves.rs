@@ -1,4 +1,4 @@
-//! The power spectrum of a real signal, by a complex transform of half its length.
+//! The spectrum of a real signal, by a complex transform of half its length.
 use std::sync::Arc;
 
 use rustfft::num_complex::Complex;
@@ -34,9 +34,9 @@ impl Halves {
         }
     }
 
-    /// Power of each bin of the windowed signal, in units of 10 dB, a quarter of it where the window
-    /// does not make up for it; `out` has half as many bins as the signal has samples, and one.
-    pub(super) fn powers(&mut self, signal: &[f32], window: &[f32], out: &mut [f32]) {
+    /// Level of each bin of the windowed signal in units of 10 dB; `out` has half as many bins as the
+    /// signal has samples, and one.
+    pub(super) fn levels(&mut self, signal: &[f32], window: &[f32], out: &mut [f32]) {
         let Halves {
             fft,
             pairs,

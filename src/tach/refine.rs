@@ -38,7 +38,7 @@ type Stretches = [f32; 2 * STEPS + 1];
 const BINS: usize = SAMPLES / 2;
 
 /// For each stretch, the bins between which a line expected at bin `bin` would lie, and the share of
-/// the second.
+/// the second. Not at the widest registers, which would gather them number by number.
 fn read(
     stretches: &[f32],
     orders: &[f32; BINS + 1],
