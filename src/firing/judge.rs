@@ -9,7 +9,7 @@ use crate::tach::angle::Turns;
 use crate::units::Decibels;
 
 /// Features of a look.
-pub const FEATURES: usize = 19;
+pub const FEATURES: usize = 21;
 /// Terms of the score: a constant, each feature, each product of two.
 pub const TERMS: usize = 1 + FEATURES + FEATURES * (FEATURES + 1) / 2;
 
@@ -98,6 +98,8 @@ impl Judge {
             d.main,
             log(d.weak_run.clamp(0.5, LONG_RUN), 0.0),
             log(d.strong_run.clamp(0.5, LONG_RUN), 0.0),
+            4.0 * d.uneven[0] - 1.0,
+            4.0 * d.uneven[1] - 1.0,
         ]
     }
 

@@ -3,11 +3,14 @@
 //! Two things separate skipping from clean firing on recordings with measured truth: revolutions
 //! two, three or four apart that are more alike than neighbours, and revolutions that fall into two
 //! kinds along their main direction of difference. Scatter of energy alone separates nothing.
-use crate::spectrum::{greatest, halve, sum, widest};
+use std::f64::consts::TAU;
+
+use crate::spectrum::{greatest, sum, widest};
 use crate::tach::angle::Turns;
 
-/// Points of one revolution that are compared; orders up to 8 remain.
-const POINTS: usize = 16;
+/// Points of one revolution that are compared, at most; orders up to 16 remain, since the pulse of a
+/// firing may be a small and short part of a turn.
+const POINTS: usize = 32;
 /// Steps of the power iteration for the main direction of difference.
 const STEPS: usize = 5;
 
@@ -26,6 +29,9 @@ pub struct Differences {
     pub distance: f64,
     /// Power of the weaker kind over that of the stronger.
     pub weak_to_strong: f64,
+    /// How unevenly the power of the difference lies over the turn: its first two harmonics by crank
+    /// angle against its mean, 0 (noise that knows nothing of a crank) to 1.
+    pub uneven: [f64; 2],
     /// Share of revolutions of the weaker kind, 0 to 1.
     pub weak_share: f64,
     /// Mean length of an unbroken run of the weaker kind, in revolutions; 0 without one.
@@ -34,7 +40,7 @@ pub struct Differences {
     pub strong_run: f64,
 }
 
-/// Revolutions of a look, reduced to 16 points each.
+/// Revolutions of a look, reduced to a few points each.
 #[derive(Debug, Default)]
 pub struct Revolutions {
     /// Samples while they are reduced, and what they were before the last halving.
@@ -49,7 +55,7 @@ pub struct Revolutions {
     weak: Vec<bool>,
 }
 
-/// A number for each point of a revolution.
+/// A number for each point of a revolution; the fastest turns have fewer, and 0 beyond them.
 type Points = [f32; POINTS];
 
 fn dot(a: &Points, b: &Points) -> f64 {
@@ -70,37 +76,38 @@ impl Revolutions {
     /// Cuts a look into revolutions and compares them.
     pub fn differences(&mut self, look: &Turns) -> Differences {
         self.weak.clear();
-        if look.per_turn < POINTS {
+        let points = look.per_turn.min(POINTS);
+        if points == 0 {
             return Differences::default();
         }
         widest!({
-            self.cut(look);
-            self.compare(look.samples.len() / look.per_turn)
+            self.cut(look, points);
+            self.compare(look.samples.len() / look.per_turn, points)
         })
     }
 
-    /// Cuts a look into revolutions of [`POINTS`] points, each the mean of as many samples, which are
-    /// a power of two.
+    /// Cuts a look into revolutions of so many points, each the mean of as many samples, which are a
+    /// power of two.
     #[inline(always)]
-    fn cut(&mut self, look: &Turns) {
+    fn cut(&mut self, look: &Turns, points: usize) {
         let [samples, halves] = &mut self.samples;
         samples.clone_from(&look.samples);
-        for _ in 0..(look.per_turn / POINTS).ilog2() {
+        for _ in 0..(look.per_turn / points).ilog2() {
             halves.resize(samples.len() / 2, 0.0);
             for (half, [a, b]) in halves.iter_mut().zip(samples.as_chunks::<2>().0) {
                 *half = 0.5 * (a + b);
             }
             std::mem::swap(samples, halves);
         }
-        for turn in samples.as_chunks_mut::<POINTS>().0 {
-            let mean = halve(*turn, |a, b| a + b) / POINTS as f32;
+        for turn in samples.chunks_exact_mut(points) {
+            let mean = sum(turn, turn, |x, _| x) / points as f32;
             turn.iter_mut().for_each(|x| *x -= mean);
         }
     }
 
-    /// Compares `n` revolutions.
+    /// Compares `n` revolutions of so many points.
     #[inline(always)]
-    fn compare(&mut self, n: usize) -> Differences {
+    fn compare(&mut self, n: usize, points: usize) -> Differences {
         let all = &self.samples[0][..];
         let square = f64::from(sum(all, all, |x, y| x * y)) / n as f64;
         if square <= 0.0 || n < 6 {
@@ -108,10 +115,10 @@ impl Revolutions {
         }
         let mut apart = [0.0; 4];
         for (d, apart) in (1..).zip(&mut apart) {
-            let differences = sum(&all[d * POINTS..], all, |x, y| (x - y) * (x - y));
+            let differences = sum(&all[d * points..], all, |x, y| (x - y) * (x - y));
             *apart = f64::from(differences) / (n - d) as f64 / (2.0 * square);
         }
-        let mean = self.take_away_mean(n);
+        let mean = self.take_away_mean(n, points);
         let axis = self.main_direction(n);
         let all = &self.points[..];
         let spread = f64::from(sum(all, all, |x, y| x * y)) / n as f64;
@@ -140,6 +147,7 @@ impl Revolutions {
             two_kinds: if main > 0.0 { best / main } else { 0.0 },
             main: if spread > 0.0 { main / spread } else { 0.0 },
             distance: (centre(1) - centre(0)).powi(2) / square,
+            uneven: self.uneven(n, points),
             weak_to_strong: strength(weak) / strength(1 - weak).max(f64::MIN_POSITIVE),
             weak_share: counts[weak] as f64 / n as f64,
             weak_run: mean_run(&self.weak, true),
@@ -149,13 +157,14 @@ impl Revolutions {
 
     /// Lays the points in rows and takes the mean revolution away from all of them.
     #[inline(always)]
-    fn take_away_mean(&mut self, n: usize) -> Points {
+    fn take_away_mean(&mut self, n: usize, points: usize) -> Points {
+        self.points.clear();
         self.points.resize(n * POINTS, 0.0);
-        let turns = self.samples[0].as_chunks::<POINTS>().0;
+        let turns = &self.samples[0];
         let mut mean = [0.0; POINTS];
         let rows = self.points.chunks_exact_mut(n);
-        for ((i, mean), row) in mean.iter_mut().enumerate().zip(rows) {
-            for (x, turn) in row.iter_mut().zip(turns) {
+        for ((i, mean), row) in mean.iter_mut().enumerate().zip(rows).take(points) {
+            for (x, turn) in row.iter_mut().zip(turns.chunks_exact(points)) {
                 *x = turn[i];
             }
             *mean = sum(row, row, |x, _| x) / n as f32;
@@ -209,6 +218,24 @@ impl Revolutions {
             axis = next.map(|x| x / norm);
         }
         axis
+    }
+
+    /// The first two harmonics of the power of the turns, whose mean is taken off, by crank angle.
+    #[inline(always)]
+    fn uneven(&self, n: usize, points: usize) -> [f64; 2] {
+        let (mut all, mut harmonics) = (0.0, [(0.0, 0.0); 2]);
+        for (i, row) in self.points.chunks_exact(n).take(points).enumerate() {
+            let power = f64::from(sum(row, row, |x, y| x * y));
+            all += power;
+            let (sin, cos) = (TAU * i as f64 / points as f64).sin_cos();
+            // Twice the angle by the double-angle formulas.
+            let turns = [(cos, sin), (cos * cos - sin * sin, 2.0 * sin * cos)];
+            for ((re, im), (cos, sin)) in harmonics.iter_mut().zip(turns) {
+                *re += power * cos;
+                *im += power * sin;
+            }
+        }
+        harmonics.map(|(re, im): (f64, f64)| if all > 0.0 { re.hypot(im) / all } else { 0.0 })
     }
 
     /// Best cut in two (Otsu 1979, from memory: the largest variance between the classes), and that

@@ -20,8 +20,6 @@ pub const TERMS: usize = 1 + FEATURES + FEATURES * (FEATURES + 1) / 2;
 
 /// Running means kept, each over 1 s.
 const MEANS: usize = 20;
-/// Points of a revolution at which angles are told apart, as many as one has at most.
-const ANGLES: usize = 256;
 /// Mains hum and its rectified form show as these speeds: 25, 30, 50, 60, 100, 120, 150 and 180 Hz
 /// (public supply frequencies are 50 and 60 Hz within 0.4 % and more closely most of the time).
 const MAINS: [f64; 8] = [
@@ -38,38 +36,18 @@ const EVEN_IN_NOISE: f64 = 0.002_5;
 const HUM: f64 = -6.0;
 
 /// Scores hop after hop.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub struct Presence {
     mean: [f64; MEANS],
     gait: Option<Gait>,
     level: f64,
     stretch: u32,
-    /// Cosine and sine of [`ANGLES`] angles.
-    circle: Vec<(f32, f32)>,
-    /// Level and unevenness of the last look, which a hop may share with the one before it.
-    shown: Option<(f64, [f64; 2])>,
-}
-
-impl Default for Presence {
-    fn default() -> Self {
-        Self::new()
-    }
 }
 
 impl Presence {
     /// Nothing heard yet.
     pub fn new() -> Self {
-        let angle = |i: usize| std::f64::consts::TAU * i as f64 / ANGLES as f64;
-        Presence {
-            mean: [0.0; MEANS],
-            gait: None,
-            level: 0.0,
-            stretch: 0,
-            circle: (0..ANGLES)
-                .map(|i| (angle(i).cos() as f32, angle(i).sin() as f32))
-                .collect(),
-            shown: None,
-        }
+        Self::default()
     }
 
     /// Takes a hop and gives the features that the score is made of, each about -2 to 2.
@@ -81,9 +59,11 @@ impl Presence {
         look: &Turns,
     ) -> [f64; FEATURES] {
         let log = |x: f64, least: f64| (x + least).log10();
-        let shown = self.shown.take().filter(|_| !moment.fresh);
-        let (level, uneven) = shown.unwrap_or_else(|| widest!((level(look), self.uneven(look))));
-        self.shown = Some((level, uneven));
+        // The score was fitted with the level of the cut, which is as long as the turns in it.
+        let power = widest!(sum(&look.samples, &look.samples, |a, b| a * b));
+        let level = Decibels::from_power(f64::from(power) / look.samples.len() as f64)
+            .0
+            .max(-100.0);
         let going_on = self
             .gait
             .take()
@@ -119,8 +99,8 @@ impl Presence {
             step.alike,
             small.powi(2),
             (level - self.mean[8]).powi(2).min(100.0),
-            uneven[0],
-            uneven[1],
+            d.uneven[0],
+            d.uneven[1],
             step.swing,
         ];
         for (mean, n) in self.mean.iter_mut().zip(now) {
@@ -160,39 +140,6 @@ impl Presence {
         ]
     }
 
-    /// How unevenly what differs from turn to turn lies over the turn: the first two harmonics of
-    /// its power by crank angle against its mean, 0 (noise that knows nothing of a crank) to 1.
-    #[inline(always)]
-    fn uneven(&self, look: &Turns) -> [f64; 2] {
-        let n = look.per_turn.min(ANGLES);
-        let (mut mean, mut power) = ([0.0f32; ANGLES], [0.0f32; ANGLES]);
-        let (mean, power) = (&mut mean[..n], &mut power[..n]);
-        for turn in look.samples.chunks_exact(look.per_turn) {
-            mean.iter_mut().zip(turn).for_each(|(m, x)| *m += x);
-        }
-        let share = look.per_turn as f32 / look.samples.len() as f32;
-        mean.iter_mut().for_each(|m| *m *= share);
-        for turn in look.samples.chunks_exact(look.per_turn) {
-            for ((p, m), x) in power.iter_mut().zip(&*mean).zip(turn) {
-                *p += (x - m) * (x - m);
-            }
-        }
-        let sum: f32 = power.iter().sum();
-        [1, 2].map(|harmonic| {
-            let (mut re, mut im) = (0.0, 0.0);
-            for (i, p) in power.iter().enumerate() {
-                let (c, s) = self.circle[harmonic * i * (ANGLES / n) % ANGLES];
-                re += p * c;
-                im += p * s;
-            }
-            if sum > 0.0 {
-                f64::from(re.hypot(im) / sum)
-            } else {
-                0.0
-            }
-        })
-    }
-
     /// Log odds that an engine is heard.
     pub fn score(&mut self, moment: &Moment, d: &Differences, f: &Families, look: &Turns) -> f64 {
         let score = weighted(&terms(&self.features(moment, d, f, look)), &ENGINE);
@@ -227,16 +174,6 @@ impl Presence {
             Unreadable::TooMuchNoise
         }
     }
-}
-
-/// Level of a cut in dB: the score was fitted with it, not with that of the time around the hop,
-/// since it is as long as the turns in the cut.
-#[inline(always)]
-fn level(look: &Turns) -> f64 {
-    let power = f64::from(sum(&look.samples, &look.samples, |a, b| a * b));
-    Decibels::from_power(power / look.samples.len() as f64)
-        .0
-        .max(-100.0)
 }
 
 /// Distance of a speed to the nearest of [`MAINS`], as a ratio.

@@ -64,6 +64,18 @@ impl LookAhead {
     };
 }
 
+/// Rhythms of single firings, of which `firings` make a revolution, as rhythms of revolutions.
+fn of_revolutions(rhythm: &[f32; RHYTHMS], firings: f64) -> [f32; RHYTHMS] {
+    let firings = firings.round() as usize;
+    let mut out = [0.0; RHYTHMS];
+    for (i, p) in rhythm.iter().enumerate() {
+        // The first multiple of the firings of a revolution after which the rhythm begins again.
+        let every = (1..=RHYTHMS).find(|n| (n * firings).is_multiple_of(i + 1));
+        out[every.unwrap_or(1) - 1] += p;
+    }
+    out
+}
+
 /// A hop whose base is not yet decided.
 struct Pending {
     moment: Moment,
@@ -124,6 +136,8 @@ struct Tracker {
     /// Base and reading of the last cut at another base than the path's.
     recut: Option<(Base, Refined)>,
     recut_turns: Turns,
+    /// The last cut by revolutions of an engine that fires several times in one.
+    crank_turns: Turns,
     follow: Vec<(usize, f64)>,
     pending: VecDeque<Pending>,
     pool: Vec<Vec<f64>>,
@@ -163,6 +177,7 @@ impl Tachometer {
             base: Base::Same,
             recut: None,
             recut_turns: Turns::default(),
+            crank_turns: Turns::default(),
             follow: Vec::new(),
             pending: VecDeque::new(),
             pool: Vec::new(),
@@ -202,7 +217,8 @@ impl Tachometer {
         self.framer.delay() + (look.hops + look.batch - 1 + look.slips + look.still) * HOP
     }
 
-    /// Takes samples of any number; `each` gets every hop that is now decided.
+    /// Takes samples of any number; `each` gets every hop that is now decided, and the sound around it
+    /// cut by revolutions (of an engine that fires less often than once in one: by firings).
     pub fn push(&mut self, samples: &[f32], each: &mut impl FnMut(&Moment, &Turns)) {
         let Tachometer { framer, tracker } = self;
         // Hop by hop, so that what is decided never depends on the size of the blocks.
@@ -411,7 +427,6 @@ impl Tracker {
                 p.moment.probability = p.moment.probability.min(0.5);
                 p.moment.runner_up = (times(2.0), 0.5);
             }
-            each(&p.moment, &p.turns);
         } else {
             let factor = self.base.factor();
             let refined = match self.recut {
@@ -445,10 +460,36 @@ impl Tracker {
             p.moment.runner_up = (path, 0.1);
             p.moment.rhythm = [0.0; RHYTHMS];
             p.moment.rhythm[self.base.every() - 1] = 1.0;
+        }
+        if self.firings > 1.5 {
+            self.cut_by_revolutions(&p);
+            p.moment.rhythm = of_revolutions(&p.moment.rhythm, self.firings);
+            each(&p.moment, &self.crank_turns);
+        } else if self.base == Base::Same {
+            each(&p.moment, &p.turns);
+        } else {
             each(&p.moment, &self.recut_turns);
         }
         self.pool.push(p.local);
         self.spare.extend(Arc::into_inner(p.turns));
+    }
+
+    /// Cylinders are unlike each other, so that neighbouring firings say nothing of skips: cuts a
+    /// fresh hop by whole revolutions.
+    fn cut_by_revolutions(&mut self, p: &Pending) {
+        if !p.moment.fresh && !self.crank_turns.samples.is_empty() {
+            return;
+        }
+        let track = Track {
+            sound: &self.sound.cubics()[..self.known()],
+            origin: ((p.moment.hop - p.middle) * HOP) as isize - self.start as isize,
+            hop: HOP,
+            path: &p.local,
+        };
+        let scale = p.scale * self.base.factor() / self.firings;
+        let narrow = p.moment.change.abs() > SNAP;
+        self.angle.cut(&track, p.middle, scale, narrow);
+        std::mem::swap(&mut self.crank_turns, &mut self.angle.turns);
     }
 
     /// The path around `at`, held level beyond the first break on either side.
