@@ -3,13 +3,17 @@
 //! time".
 //!
 //! - whole: a WAV in memory (48 kHz, mono, 16 bits) through `Clip` and `Listener`, as for a file.
-//! - transforms: the bare transforms of that path and nothing else: two of 2,048 real samples a hop for
-//!   the lines, one for the look in crank angle (two where the speed moves; here it does not).
+//! - transforms: the bare transforms of that path and nothing else: one of 2,048 complex samples a hop,
+//!   which carries both looks for the lines, and one of 1,024 for the look in crank angle, which takes
+//!   two real samples for a complex one. Steady sound is cut once a hop on average, saws three times.
+//! - saws: the same of 10 s of real saws (two recordings of `fixtures/recordings`, 44.1 kHz), whose
+//!   speed moves.
 //! - tracker: YIN and McLeod of the crate `pitch-detection` (general-purpose, MIT or Apache-2.0), with a
 //!   reading as often as ours and a window of two periods of the slowest speed, once on the sound as it is
 //!   and once on the sound at our working rate, which spares it the work that we save.
 use std::hint::black_box;
 use std::io::Cursor;
+use std::path::Path;
 use std::time::Duration;
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
@@ -21,7 +25,8 @@ use engine_note::synth::{Scene, render};
 use pitch_detection::detector::PitchDetector;
 use pitch_detection::detector::mcleod::McLeodDetector;
 use pitch_detection::detector::yin::YINDetector;
-use realfft::RealFftPlanner;
+use rustfft::FftPlanner;
+use rustfft::num_complex::Complex;
 
 const RATE: u32 = 48_000;
 const SECONDS: u32 = 10;
@@ -35,10 +40,25 @@ fn sound() -> Vec<f32> {
     render(&scene).unwrap().finish().0
 }
 
-fn wav(sound: &[f32]) -> Vec<u8> {
+/// Ten seconds of real saws, and their sample rate.
+fn saws() -> (Vec<f32>, u32) {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/recordings/saw");
+    let (mut sound, mut block, mut rate) = (Vec::new(), Vec::new(), 0);
+    for name in ["1-19898-A.ogg", "2-77945-A.ogg"] {
+        let mut clip = Clip::from_path(&folder.join(name)).unwrap();
+        rate = clip.facts().sample_rate;
+        while clip.next_block(&mut block).unwrap() {
+            sound.extend_from_slice(&block);
+        }
+    }
+    sound.truncate((rate * SECONDS) as usize);
+    (sound, rate)
+}
+
+fn wav(sound: &[f32], rate: u32) -> Vec<u8> {
     let spec = hound::WavSpec {
         channels: 1,
-        sample_rate: RATE,
+        sample_rate: rate,
         bits_per_sample: 16,
         sample_format: hound::SampleFormat::Int,
     };
@@ -61,9 +81,45 @@ fn working(sound: &[f32]) -> Vec<f32> {
     out.remove(0)
 }
 
+fn read(bytes: &[u8], rate: u32, machine: &Profile) -> usize {
+    let (mut block, mut frames) = (Vec::new(), Vec::new());
+    let mut clip = Clip::from_bytes(Cursor::new(bytes.to_vec())).unwrap();
+    let mut listener = Listener::new(rate, 1, machine, Look::Ahead).unwrap();
+    while clip.next_block(&mut block).unwrap() {
+        listener.push(&block, &mut frames);
+    }
+    listener.finish(&mut frames);
+    frames.len()
+}
+
+/// The bare transforms of 10 s, with so many cuts a hop.
+fn transforms(cuts: usize) -> impl FnMut() -> f32 {
+    let mut planner = FftPlanner::<f32>::new();
+    let mut plan = |length: usize| {
+        let fft = planner.plan_fft_forward(length);
+        let scratch = vec![Complex::default(); fft.get_inplace_scratch_len()];
+        (fft, vec![Complex::default(); length], scratch)
+    };
+    let (mut lines, mut look) = (plan(2_048), plan(1_024));
+    move || {
+        let hops = SECONDS as usize * WORKING_RATE as usize / HOP;
+        for hop in 0..hops {
+            let (fft, bins, scratch) = &mut lines;
+            bins.fill(Complex::new(hop as f32, 1.0));
+            fft.process_with_scratch(bins, scratch);
+            for _ in 0..cuts {
+                let (fft, bins, scratch) = &mut look;
+                bins.fill(Complex::new(hop as f32, 1.0));
+                fft.process_with_scratch(bins, scratch);
+            }
+        }
+        lines.1[1].re + look.1[1].re
+    }
+}
+
 fn whole(criterion: &mut Criterion) {
     let sound = sound();
-    let bytes = wav(&sound);
+    let bytes = wav(&sound, RATE);
     let machine = Profile::default();
     let mut group = criterion.benchmark_group("10 s, 48 kHz mono");
     group
@@ -71,17 +127,7 @@ fn whole(criterion: &mut Criterion) {
         .sample_size(20);
     group.throughput(Throughput::Elements((RATE * SECONDS).into()));
     group.bench_function("whole", |bench| {
-        let (mut block, mut frames) = (Vec::new(), Vec::new());
-        bench.iter(|| {
-            let mut clip = Clip::from_bytes(Cursor::new(bytes.clone())).unwrap();
-            let mut listener = Listener::new(RATE, 1, &machine, Look::Ahead).unwrap();
-            frames.clear();
-            while clip.next_block(&mut block).unwrap() {
-                listener.push(&block, &mut frames);
-            }
-            listener.finish(&mut frames);
-            black_box(frames.len())
-        });
+        bench.iter(|| black_box(read(&bytes, RATE, &machine)));
     });
     for (name, look) in [("listener", Look::Ahead), ("listener, live", Look::Live)] {
         group.bench_function(name, |bench| {
@@ -101,21 +147,18 @@ fn whole(criterion: &mut Criterion) {
         bench.iter(|| black_box(working(&sound).len()))
     });
     group.bench_function("transforms", |bench| {
-        let hops = SECONDS as usize * WORKING_RATE as usize / HOP;
-        let fft = RealFftPlanner::<f32>::new().plan_fft_forward(2_048);
-        let (mut time, mut bins, mut scratch) = (
-            fft.make_input_vec(),
-            fft.make_output_vec(),
-            fft.make_scratch_vec(),
-        );
-        bench.iter(|| {
-            for hop in 0..3 * hops {
-                time.fill(hop as f32);
-                fft.process_with_scratch(&mut time, &mut bins, &mut scratch)
-                    .unwrap();
-            }
-            black_box(bins[1])
-        });
+        let mut run = transforms(1);
+        bench.iter(|| black_box(run()));
+    });
+    let (sound, rate) = saws();
+    let bytes = wav(&sound, rate);
+    group.throughput(Throughput::Elements((rate * SECONDS).into()));
+    group.bench_function("saws, whole", |bench| {
+        bench.iter(|| black_box(read(&bytes, rate, &machine)));
+    });
+    group.bench_function("saws, transforms", |bench| {
+        let mut run = transforms(3);
+        bench.iter(|| black_box(run()));
     });
     group.finish();
 }

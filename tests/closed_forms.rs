@@ -16,6 +16,7 @@ use engine_note::reading::{Frame, Listener, Look};
 use engine_note::synth::{draw_engine, render};
 use engine_note::tach::LookAhead;
 use engine_note::tach::angle::{Angle, Track};
+use engine_note::tach::curve::Curve;
 use tones::{Dice, RATE, falling_lines, harmonic_sound, inner_moments, median};
 
 /// The tones have to be read to 0.05 %; for the others the aim is that of the median error on steady
@@ -114,8 +115,10 @@ fn alternating_firings_show_half_orders_at_a_minus_b_over_a_plus_b() {
     for (a, b) in [(1.0, 0.9), (1.0, 0.7), (1.0, 0.5), (1.0, 0.2), (1.0, 0.0)] {
         let sound = alternating(a, b, rate, sigma, 16_000);
         let path = vec![rate; 100];
+        let mut curve = Curve::default();
+        curve.push(&sound);
         let track = Track {
-            sound: &sound,
+            sound: curve.cubics(),
             origin: 0,
             hop: 128,
             path: &path,

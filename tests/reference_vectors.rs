@@ -10,6 +10,7 @@ use engine_note::reading::{Listener, Look};
 use engine_note::spectrum::{Lines, LogAxis, Spectrum, Window};
 use engine_note::synth::{Scene, render};
 use engine_note::tach::angle::{Angle, SAMPLES, Track};
+use engine_note::tach::curve::Curve;
 use engine_note::units::Hertz;
 use serde_json::Value;
 use tones::{RATE, median};
@@ -82,8 +83,10 @@ fn order_spectra_are_those_of_scipy() {
         sound.extend(signal(case));
         sound.extend([0.0; 4]);
         let path = [31.25; 64];
+        let mut curve = Curve::default();
+        curve.push(&sound);
         let track = Track {
-            sound: &sound,
+            sound: curve.cubics(),
             origin: 4 + (SAMPLES / 2) as isize,
             hop: 128,
             path: &path,

@@ -1,4 +1,6 @@
 //! Whether the samples themselves can be judged: numbers, silence, overload.
+use fearless_simd::{Level, dispatch};
+
 use super::{Fault, Warning};
 use crate::units::Seconds;
 
@@ -57,39 +59,17 @@ impl Soundness {
     pub(super) fn take(&mut self, block: &mut [f32]) {
         let channels = self.channels.len();
         for part in block.chunks_mut(256 * channels) {
-            if !part.iter().fold(true, |good, x| good & (x.abs() <= ABSURD)) {
+            let (low, high, usable) = dispatch!(Level::new(), _ => extremes(part));
+            let (low, high) = if usable {
+                (low, high)
+            } else {
                 for sample in part.iter_mut().filter(|x| x.is_nan() || x.abs() > ABSURD) {
                     *sample = 0.0;
                     self.unusable += 1;
                 }
-            }
-            // Eight lanes, since a fold over one maximum waits for itself at each sample.
-            let (mut low, mut high) = ([f32::INFINITY; 8], [f32::NEG_INFINITY; 8]);
-            let (eights, rest) = part.as_chunks::<8>();
-            for eight in eights {
-                for lane in 0..8 {
-                    low[lane] = if eight[lane] < low[lane] {
-                        eight[lane]
-                    } else {
-                        low[lane]
-                    };
-                    high[lane] = if eight[lane] > high[lane] {
-                        eight[lane]
-                    } else {
-                        high[lane]
-                    };
-                }
-            }
-            let low = low
-                .iter()
-                .chain(rest)
-                .copied()
-                .fold(f32::INFINITY, f32::min);
-            let high = high
-                .iter()
-                .chain(rest)
-                .copied()
-                .fold(f32::NEG_INFINITY, f32::max);
+                let (low, high, _) = extremes(part);
+                (low, high)
+            };
             self.lowest = self.lowest.min(low);
             self.highest = self.highest.max(high);
             self.samples += part.len() as u64;
@@ -137,6 +117,37 @@ impl Soundness {
         }
         Ok(warnings)
     }
+}
+
+/// Lowest and highest sample, and whether all are usable numbers.
+///
+/// In lanes, since a fold over one maximum waits for itself at each sample.
+#[inline(always)]
+fn extremes(part: &[f32]) -> (f32, f32, bool) {
+    const LANES: usize = 16;
+    let (mut low, mut high) = ([f32::INFINITY; LANES], [f32::NEG_INFINITY; LANES]);
+    let mut usable = [0u32; LANES];
+    let (lanes, rest) = part.as_chunks::<LANES>();
+    for some in lanes {
+        for i in 0..LANES {
+            low[i] = if some[i] < low[i] { some[i] } else { low[i] };
+            high[i] = if some[i] > high[i] { some[i] } else { high[i] };
+            usable[i] += u32::from(some[i].abs() <= ABSURD);
+        }
+    }
+    let low = low
+        .iter()
+        .chain(rest)
+        .copied()
+        .fold(f32::INFINITY, f32::min);
+    let high = high
+        .iter()
+        .chain(rest)
+        .copied()
+        .fold(f32::NEG_INFINITY, f32::max);
+    let usable =
+        usable.iter().all(|n| *n as usize == lanes.len()) && rest.iter().all(|x| x.abs() <= ABSURD);
+    (low, high, usable)
 }
 
 impl Channel {

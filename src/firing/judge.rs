@@ -3,6 +3,7 @@ use super::kind::{Firing, FiringKind, Pattern};
 use super::revolution::{Differences, Revolutions};
 use super::sub_orders::{Families, families};
 use super::weights::{LIMITER, SHARE, SKIPPING};
+use crate::spectrum::weighted;
 use crate::tach::Moment;
 use crate::tach::angle::Turns;
 use crate::units::Decibels;
@@ -106,10 +107,8 @@ impl Judge {
     pub fn judge(&mut self, moment: &Moment, look: &Turns) -> Firing {
         let features = self.features(moment, look);
         let terms = terms(&features);
-        let score = |weights: &[f64; TERMS]| -> f64 {
-            let sum: f64 = terms.iter().zip(weights).map(|(t, w)| t * w).sum();
-            sum.clamp(-SURE, SURE)
-        };
+        let score =
+            |weights: &[f64; TERMS]| -> f64 { weighted(&terms, weights).clamp(-SURE, SURE) };
         let bursts = if moment.change.abs() < STEADY && moment.rpm.0 > LIMITER_FROM {
             score(&LIMITER)
         } else {

@@ -5,7 +5,7 @@
 //! kinds along their main direction of difference. Scatter of energy alone separates nothing.
 use std::f64::consts::TAU;
 
-use crate::spectrum::sum;
+use crate::spectrum::{greatest, sum, widest};
 use crate::tach::angle::Turns;
 
 /// Points of one revolution that are compared, at most; orders up to 16 remain, since the pulse of a
@@ -43,15 +43,23 @@ pub struct Differences {
 /// Revolutions of a look, reduced to a few points each.
 #[derive(Debug, Default)]
 pub struct Revolutions {
-    turns: Vec<[f32; POINTS]>,
+    /// Samples while they are reduced, and what they were before the last halving.
+    samples: [Vec<f32>; 2],
+    /// A row for each point: its value in each revolution, less the mean of the revolution.
+    points: Vec<f32>,
+    /// How far each revolution lies along the main direction; the same in order; places in it.
     along: Vec<f32>,
     order: Vec<f32>,
+    places: Vec<u32>,
     /// For each revolution: is it of the weaker kind? From the last [`Self::differences`].
     weak: Vec<bool>,
 }
 
-fn dot(a: &[f32; POINTS], b: &[f32; POINTS]) -> f32 {
-    sum(a, b, |x, y| x * y)
+/// A number for each point of a revolution; the fastest turns have fewer, and 0 beyond them.
+type Points = [f32; POINTS];
+
+fn dot(a: &Points, b: &Points) -> f64 {
+    a.iter().zip(b).map(|(x, y)| f64::from(x * y)).sum()
 }
 
 impl Revolutions {
@@ -67,88 +75,55 @@ impl Revolutions {
 
     /// Cuts a look into revolutions and compares them.
     pub fn differences(&mut self, look: &Turns) -> Differences {
-        self.turns.clear();
         self.weak.clear();
-        // The fastest turns have fewer samples; the points beyond them stay 0.
         let points = look.per_turn.min(POINTS);
-        let group = look.per_turn / points.max(1);
-        for turn in look.samples.chunks_exact(look.per_turn.max(1)) {
-            let mut v = [0.0f32; POINTS];
-            for (x, samples) in v.iter_mut().zip(turn.chunks_exact(group)) {
-                *x = samples.iter().sum::<f32>() / group as f32;
-            }
-            let mean = v.iter().sum::<f32>() / points as f32;
-            v[..points].iter_mut().for_each(|x| *x -= mean);
-            self.turns.push(v);
+        if points == 0 {
+            return Differences::default();
         }
-        let n = self.turns.len();
-        let square: f64 = self.turns.iter().map(|v| f64::from(dot(v, v))).sum::<f64>() / n as f64;
+        widest!({
+            self.cut(look, points);
+            self.compare(look.samples.len() / look.per_turn, points)
+        })
+    }
+
+    /// Cuts a look into revolutions of so many points, each the mean of as many samples, which are a
+    /// power of two.
+    #[inline(always)]
+    fn cut(&mut self, look: &Turns, points: usize) {
+        let [samples, halves] = &mut self.samples;
+        samples.clone_from(&look.samples);
+        for _ in 0..(look.per_turn / points).ilog2() {
+            halves.resize(samples.len() / 2, 0.0);
+            for (half, [a, b]) in halves.iter_mut().zip(samples.as_chunks::<2>().0) {
+                *half = 0.5 * (a + b);
+            }
+            std::mem::swap(samples, halves);
+        }
+        for turn in samples.chunks_exact_mut(points) {
+            let mean = sum(turn, turn, |x, _| x) / points as f32;
+            turn.iter_mut().for_each(|x| *x -= mean);
+        }
+    }
+
+    /// Compares `n` revolutions of so many points.
+    #[inline(always)]
+    fn compare(&mut self, n: usize, points: usize) -> Differences {
+        let all = &self.samples[0][..];
+        let square = f64::from(sum(all, all, |x, y| x * y)) / n as f64;
         if square <= 0.0 || n < 6 {
             return Differences::default();
         }
-        let apart = std::array::from_fn(|d| {
-            let d = d + 1;
-            let differences: f64 = self
-                .turns
-                .windows(d + 1)
-                .map(|w| {
-                    let (a, b) = (&w[0], &w[d]);
-                    f64::from(sum(a, b, |x, y| (x - y) * (x - y)))
-                })
-                .sum();
-            differences / (n - d) as f64 / (2.0 * square)
-        });
-        let mut mean = [0.0f32; POINTS];
-        let share = 1.0 / n as f32;
-        for v in &self.turns {
-            for (m, x) in mean.iter_mut().zip(v) {
-                *m += x * share;
-            }
+        let mut apart = [0.0; 4];
+        for (d, apart) in (1..).zip(&mut apart) {
+            let differences = sum(&all[d * points..], all, |x, y| (x - y) * (x - y));
+            *apart = f64::from(differences) / (n - d) as f64 / (2.0 * square);
         }
-        for v in &mut self.turns {
-            for (x, m) in v.iter_mut().zip(&mean) {
-                *x -= m;
-            }
-        }
-        // Main direction of difference, from the revolution that differs most.
-        let mut axis = self
-            .turns
-            .iter()
-            .max_by(|a, b| dot(a, a).total_cmp(&dot(b, b)))
-            .copied()
-            .unwrap_or_default();
-        for _ in 0..STEPS {
-            let mut next = [0.0f32; POINTS];
-            for v in &self.turns {
-                let p = dot(v, &axis);
-                for (o, x) in next.iter_mut().zip(v) {
-                    *o += p * x;
-                }
-            }
-            let norm = dot(&next, &next).sqrt();
-            if norm <= 0.0 {
-                break;
-            }
-            axis = next.map(|x| x / norm);
-        }
-        self.along.clear();
-        self.along.extend(self.turns.iter().map(|v| dot(v, &axis)));
-        let spread: f64 = self.turns.iter().map(|v| f64::from(dot(v, v))).sum::<f64>() / n as f64;
-        let main: f64 = self.along.iter().map(|a| f64::from(a * a)).sum::<f64>() / n as f64;
-        // Best cut in two (Otsu 1979, from memory: the largest variance between the classes).
-        self.order.clone_from(&self.along);
-        self.order.sort_unstable_by(f32::total_cmp);
-        let (mut low, mut best, mut cut) = (0.0f64, 0.0f64, f32::MIN);
-        for i in 0..n - 1 {
-            // The projections have zero mean, so the sum below the cut gives both class means.
-            low += f64::from(self.order[i]);
-            let (a, b) = ((i + 1) as f64, (n - 1 - i) as f64);
-            let between = low * low * n as f64 / (a * b) / n as f64;
-            if between > best {
-                best = between;
-                cut = 0.5 * (self.order[i] + self.order[i + 1]);
-            }
-        }
+        let mean = self.take_away_mean(n, points);
+        let axis = self.main_direction(n);
+        let all = &self.points[..];
+        let spread = f64::from(sum(all, all, |x, y| x * y)) / n as f64;
+        let main = f64::from(sum(&self.along, &self.along, |x, y| x * y)) / n as f64;
+        let (best, cut) = self.best_cut();
         let (mut sums, mut counts) = ([0.0f64; 2], [0usize; 2]);
         for a in &self.along {
             let class = usize::from(*a > cut);
@@ -162,7 +137,7 @@ impl Revolutions {
                 0.0
             }
         };
-        let (m, mm) = (f64::from(dot(&mean, &axis)), f64::from(dot(&mean, &mean)));
+        let (m, mm) = (dot(&mean, &axis), dot(&mean, &mean));
         let strength = |c: usize| (mm + 2.0 * centre(c) * m + centre(c) * centre(c)).max(0.0);
         let weak = usize::from(strength(1) < strength(0));
         self.weak
@@ -172,61 +147,148 @@ impl Revolutions {
             two_kinds: if main > 0.0 { best / main } else { 0.0 },
             main: if spread > 0.0 { main / spread } else { 0.0 },
             distance: (centre(1) - centre(0)).powi(2) / square,
-            uneven: self.uneven(points),
+            uneven: self.uneven(n, points),
             weak_to_strong: strength(weak) / strength(1 - weak).max(f64::MIN_POSITIVE),
             weak_share: counts[weak] as f64 / n as f64,
             weak_run: mean_run(&self.weak, true),
             strong_run: mean_run(&self.weak, false),
         }
     }
-}
 
-impl Revolutions {
-    /// The first two harmonics of the power of the turns, whose mean is taken off, by crank angle.
-    fn uneven(&self, points: usize) -> [f64; 2] {
-        let mut power = [0.0f32; POINTS];
-        for v in &self.turns {
-            for (p, x) in power.iter_mut().zip(v) {
-                *p += x * x;
+    /// Lays the points in rows and takes the mean revolution away from all of them.
+    #[inline(always)]
+    fn take_away_mean(&mut self, n: usize, points: usize) -> Points {
+        self.points.clear();
+        self.points.resize(n * POINTS, 0.0);
+        let turns = &self.samples[0];
+        let mut mean = [0.0; POINTS];
+        let rows = self.points.chunks_exact_mut(n);
+        for ((i, mean), row) in mean.iter_mut().enumerate().zip(rows).take(points) {
+            for (x, turn) in row.iter_mut().zip(turns.chunks_exact(points)) {
+                *x = turn[i];
+            }
+            *mean = sum(row, row, |x, _| x) / n as f32;
+            for x in row {
+                *x -= *mean;
             }
         }
-        let power = &power[..points];
-        let sum: f32 = power.iter().sum();
-        [1, 2].map(|harmonic| {
-            let (mut re, mut im) = (0.0, 0.0);
-            for (i, p) in power.iter().enumerate() {
-                let (sin, cos) = (TAU * (harmonic * i) as f64 / points as f64).sin_cos();
-                re += f64::from(*p) * cos;
-                im += f64::from(*p) * sin;
+        mean
+    }
+
+    /// Main direction of difference, from the revolution that differs most; leaves how far each
+    /// revolution lies along it.
+    #[inline(always)]
+    fn main_direction(&mut self, n: usize) -> Points {
+        let Revolutions { points, along, .. } = self;
+        along.clear();
+        along.resize(n, 0.0);
+        for row in points.chunks_exact(n) {
+            for (size, x) in along.iter_mut().zip(row) {
+                *size += x * x;
             }
-            if sum > 0.0 {
-                re.hypot(im) / f64::from(sum)
-            } else {
-                0.0
+        }
+        let most = greatest(along);
+        let from = along.iter().rposition(|size| *size == most).unwrap_or(0);
+        let mut axis = [0.0; POINTS];
+        for (a, row) in axis.iter_mut().zip(points.chunks_exact(n)) {
+            *a = row[from];
+        }
+        for step in 0..=STEPS {
+            along.fill(0.0);
+            let rows = points.chunks_exact(4 * n);
+            for (four, [p, q, r, s]) in rows.zip(axis.as_chunks::<4>().0) {
+                let (first, second) = four.split_at(2 * n);
+                let (first, second) = (first.split_at(n), second.split_at(n));
+                let rows = first.0.iter().zip(first.1).zip(second.0).zip(second.1);
+                for (sum, (((a, b), c), d)) in along.iter_mut().zip(rows) {
+                    *sum += p * a + q * b + r * c + s * d;
+                }
             }
-        })
+            if step == STEPS {
+                break;
+            }
+            let mut next = [0.0; POINTS];
+            for (a, row) in next.iter_mut().zip(points.chunks_exact(n)) {
+                *a = sum(row, along, |x, y| x * y);
+            }
+            let norm = dot(&next, &next).sqrt() as f32;
+            if norm <= 0.0 {
+                break;
+            }
+            axis = next.map(|x| x / norm);
+        }
+        axis
+    }
+
+    /// The first two harmonics of the power of the turns, whose mean is taken off, by crank angle.
+    #[inline(always)]
+    fn uneven(&self, n: usize, points: usize) -> [f64; 2] {
+        let (mut all, mut harmonics) = (0.0, [(0.0, 0.0); 2]);
+        for (i, row) in self.points.chunks_exact(n).take(points).enumerate() {
+            let power = f64::from(sum(row, row, |x, y| x * y));
+            all += power;
+            let (sin, cos) = (TAU * i as f64 / points as f64).sin_cos();
+            // Twice the angle by the double-angle formulas.
+            let turns = [(cos, sin), (cos * cos - sin * sin, 2.0 * sin * cos)];
+            for ((re, im), (cos, sin)) in harmonics.iter_mut().zip(turns) {
+                *re += power * cos;
+                *im += power * sin;
+            }
+        }
+        harmonics.map(|(re, im): (f64, f64)| if all > 0.0 { re.hypot(im) / all } else { 0.0 })
+    }
+
+    /// Best cut in two (Otsu 1979, from memory: the largest variance between the classes), and that
+    /// variance.
+    #[inline(always)]
+    fn best_cut(&mut self) -> (f64, f32) {
+        let n = self.along.len();
+        // In order by counting what lies below each: no test whose outcome the processor must guess.
+        self.places.clear();
+        self.places.resize(n, 0);
+        for (i, value) in self.along.iter().enumerate() {
+            let (before, after) = self.along.split_at(i);
+            for (place, other) in self.places.iter_mut().zip(before) {
+                *place += u32::from(value < other);
+            }
+            for (place, other) in self.places[i..].iter_mut().zip(after) {
+                *place += u32::from(value <= other);
+            }
+        }
+        self.order.resize(n, 0.0);
+        for (place, value) in self.places.iter().zip(&self.along) {
+            // Each counts itself.
+            self.order[*place as usize - 1] = *value;
+        }
+        let (mut low, mut best, mut cut) = (0.0f64, 0.0f64, f32::MIN);
+        for i in 0..n - 1 {
+            // The projections have zero mean, so the sum below the cut gives both class means.
+            low += f64::from(self.order[i]);
+            let between = low * low / ((i + 1) * (n - 1 - i)) as f64;
+            if between > best {
+                best = between;
+                cut = 0.5 * (self.order[i] + self.order[i + 1]);
+            }
+        }
+        (best, cut)
     }
 }
 
 /// Mean length of the runs of `kind` that lie inside the sequence; those cut off by its ends count
 /// only when there are no others.
 fn mean_run(sequence: &[bool], kind: bool) -> f64 {
-    let runs: Vec<(bool, usize)> = sequence
-        .chunk_by(|a, b| a == b)
-        .map(|r| (r[0], r.len()))
-        .collect();
-    let mean = |runs: &[(bool, usize)]| {
-        let lengths: Vec<usize> = runs.iter().filter(|r| r.0 == kind).map(|r| r.1).collect();
-        if lengths.is_empty() {
-            0.0
-        } else {
-            lengths.iter().sum::<usize>() as f64 / lengths.len() as f64
+    let (mut inside, mut all) = ((0, 0), (0, 0));
+    let mut end = 0;
+    for run in sequence.chunk_by(|a, b| a == b) {
+        let start = end;
+        end += run.len();
+        if run[0] == kind {
+            all = (all.0 + run.len(), all.1 + 1);
+            if start > 0 && end < sequence.len() {
+                inside = (inside.0 + run.len(), inside.1 + 1);
+            }
         }
-    };
-    let inside = if runs.len() > 2 {
-        mean(&runs[1..runs.len() - 1])
-    } else {
-        0.0
-    };
-    if inside > 0.0 { inside } else { mean(&runs) }
+    }
+    let (length, runs) = if inside.1 > 0 { inside } else { all };
+    length as f64 / f64::from(runs.max(1))
 }

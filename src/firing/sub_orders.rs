@@ -1,6 +1,6 @@
 //! Lines between the whole orders.
-use crate::spectrum::power;
-use crate::tach::angle::Turns;
+use crate::spectrum::{power, sum, widest};
+use crate::tach::angle::{SAMPLES, Turns};
 
 /// Highest order looked at.
 const HIGHEST: f64 = 8.0;
@@ -82,32 +82,42 @@ pub fn families(look: &Turns) -> Families {
     } else {
         1
     };
-    let (mut on, mut all) = (0.0, 0.0);
-    let spacing = bins / parts as f64;
-    let (first, last) = ((0.4 * bins) as usize, (10.5 * bins) as usize);
+    out.explained = explained(look, floors, bins / parts as f64);
+    out
+}
+
+/// Share of the power that stands out of the floor which lies on lines so many bins apart.
+fn explained(look: &Turns, floors: &[f32], spacing: f64) -> f64 {
+    let bins = 1.0 / look.order_per_bin;
+    let first = (0.4 * bins) as usize;
+    let last = ((10.5 * bins) as usize).min(look.orders.len());
     let half = bins / 2.0;
-    for (k, floor) in floors.iter().enumerate() {
-        // The bins nearer to this order than to another; those beyond the last belong to it.
-        let from = ((k as f64 * bins - half).ceil().max(0.0) as usize).max(first);
-        let to = if k + 1 == floors.len() {
-            last
-        } else {
-            ((k as f64 * bins + half).ceil() as usize).min(last)
-        };
-        let to = to.min(look.orders.len());
-        let from = from.min(to);
-        for (i, v) in look.orders[from..to].iter().enumerate() {
-            if v - floor > STANDS {
-                let p = power(*v);
-                all += p;
-                let lines = (from + i) as f64 / spacing;
-                let off = (lines - ((lines + 0.5) as usize) as f64).abs() * spacing;
-                if off <= 2.0 {
-                    on += p;
-                }
+    let mut standing = [0.0f32; SAMPLES / 2 + 1];
+    let standing = &mut standing[..last];
+    let all = widest!({
+        for (k, floor) in floors.iter().enumerate() {
+            // The bins nearer to this order than to another; those beyond the last belong to it.
+            let from = ((k as f64 * bins - half).ceil().max(0.0) as usize).max(first);
+            let to = if k + 1 == floors.len() {
+                last
+            } else {
+                ((k as f64 * bins + half).ceil() as usize).min(last)
+            };
+            let from = from.min(to);
+            for (standing, v) in standing[from..to].iter_mut().zip(&look.orders[from..to]) {
+                *standing = if v - floor > STANDS { power(*v) } else { 0.0 };
             }
         }
+        sum(standing, standing, |p, _| p)
+    });
+    // Within two bins of a line; lines so close together share none.
+    let (mut on, mut done) = (0.0, 0);
+    for line in 0..=(last as f64 / spacing) as usize + 1 {
+        let middle = line as f64 * spacing;
+        let from = ((middle - 2.0).ceil().max(0.0) as usize).clamp(done, last);
+        let to = ((middle + 2.0) as usize + 1).clamp(from, last);
+        on += standing[from..to].iter().sum::<f32>();
+        done = to;
     }
-    out.explained = if all > 0.0 { on / all } else { 0.0 };
-    out
+    if all > 0.0 { f64::from(on / all) } else { 0.0 }
 }

@@ -5,7 +5,7 @@ use super::ear::{Ear, Heard};
 use super::frame::Frame;
 use crate::capture::{Fault, Resampler, WORKING_RATE};
 use crate::machine::Profile;
-use crate::spectrum::HOP;
+use crate::spectrum::{HOP, widest};
 use crate::tach::Throttle;
 use crate::units::Seconds;
 
@@ -120,14 +120,14 @@ impl Listener {
                 self.clipped.push_back((0, 0));
             }
             let full = |s: &f32| s.abs() >= FULL;
-            let clipped = if self.channels == 1 {
-                now.iter().filter(|s| full(s)).count()
+            let clipped: u32 = if self.channels == 1 {
+                widest!(now.iter().map(|s| u32::from(full(s))).sum())
             } else {
                 let moments = now.chunks_exact(self.channels);
-                moments.filter(|m| m.iter().any(full)).count()
+                moments.map(|m| u32::from(m.iter().any(full))).sum()
             };
             let count = &mut self.clipped[at];
-            count.0 += clipped as u32;
+            count.0 += clipped;
             count.1 += moments as u32;
         }
     }

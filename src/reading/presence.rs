@@ -8,6 +8,7 @@
 use super::gait::{Gait, MEAN as SLOW};
 use super::weights::ENGINE;
 use crate::firing::{Differences, Families};
+use crate::spectrum::{sum, weighted, widest};
 use crate::tach::angle::Turns;
 use crate::tach::{Moment, Unreadable};
 use crate::units::{Decibels, Rpm};
@@ -59,8 +60,8 @@ impl Presence {
     ) -> [f64; FEATURES] {
         let log = |x: f64, least: f64| (x + least).log10();
         // The score was fitted with the level of the cut, which is as long as the turns in it.
-        let power: f64 = look.samples.iter().map(|x| f64::from(x * x)).sum();
-        let level = Decibels::from_power(power / look.samples.len() as f64)
+        let power = widest!(sum(&look.samples, &look.samples, |a, b| a * b));
+        let level = Decibels::from_power(f64::from(power) / look.samples.len() as f64)
             .0
             .max(-100.0);
         let going_on = self
@@ -141,11 +142,7 @@ impl Presence {
 
     /// Log odds that an engine is heard.
     pub fn score(&mut self, moment: &Moment, d: &Differences, f: &Families, look: &Turns) -> f64 {
-        let score = terms(&self.features(moment, d, f, look))
-            .iter()
-            .zip(&ENGINE)
-            .map(|(t, w)| t * w)
-            .sum();
+        let score = weighted(&terms(&self.features(moment, d, f, look)), &ENGINE);
         if self.too_even(moment) {
             HUM.min(score)
         } else {

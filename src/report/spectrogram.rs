@@ -12,6 +12,7 @@ use crate::capture::WORKING_RATE;
 use crate::reading::Frame;
 use crate::spectrum::{HOP, Lines, LogAxis, Spectrum};
 use crate::tach::angle::{Angle, FLOORS, Track, Turns, slope};
+use crate::tach::curve::Curve;
 use crate::units::Hertz;
 
 /// Hops on either side of a moment along which the sound is cut.
@@ -39,7 +40,7 @@ pub struct Spectrogram {
     places: Vec<Place>,
     angle: Angle,
     /// Sound of each channel at the working rate that may still be needed.
-    sound: Vec<Vec<f32>>,
+    sound: Vec<Curve>,
     /// Index in the stream of the first sample kept.
     start: usize,
     waiting: VecDeque<Waiting>,
@@ -94,9 +95,9 @@ impl Spectrogram {
     /// Takes sound at the working rate, as many samples of each channel. It has to come before the
     /// frames that were read in it.
     pub fn hear(&mut self, channels: &[Vec<f32>]) {
-        self.sound.resize(channels.len(), Vec::new());
+        self.sound.resize(channels.len(), Curve::default());
         for (kept, new) in self.sound.iter_mut().zip(channels) {
-            kept.extend_from_slice(new);
+            kept.push(new);
         }
     }
 
@@ -143,7 +144,7 @@ impl Spectrogram {
         // A sample is moved once on average.
         if spent > KEPT {
             for kept in &mut self.sound {
-                kept.drain(..spent.min(kept.len()));
+                kept.forget(spent.min(kept.cubics().len()));
             }
             self.start += spent;
         }
@@ -157,7 +158,8 @@ impl Spectrogram {
             self.frame.clear();
             self.frame.extend((0..Spectrum::FRAME as isize).map(|at| {
                 let at = usize::try_from(first + at).ok();
-                at.and_then(|at| sound.get(at)).copied().unwrap_or(0.0)
+                at.and_then(|at| sound.cubics().get(at))
+                    .map_or(0.0, |[sample, ..]| *sample)
             }));
             self.spectrum.lines(&self.frame, &mut self.lines);
             let contrast = &self.lines.contrast;
@@ -184,7 +186,7 @@ impl Spectrogram {
         let change = slope(&self.path, middle);
         for sound in &self.sound {
             let track = Track {
-                sound,
+                sound: sound.cubics(),
                 origin: (hop * HOP) as isize - (middle * HOP) as isize - self.start as isize,
                 hop: HOP,
                 path: &self.path,

@@ -1,24 +1,36 @@
-//! Sums and extremes of rows, several lanes at a time: one running sum would have to be added up
-//! number after number.
+//! Rows of numbers, several lanes at a time: one running sum would have to be added up number after
+//! number.
 
 /// Numbers that are worked on together.
-const LANES: usize = 8;
+const LANES: usize = 16;
+
+/// Does something with the widest registers that this processor has. No sum is put in another order
+/// and no two operations become one, so that every processor gives the same numbers.
+///
+/// Only what is inlined is compiled for them, so the functions that it calls are
+/// `#[inline(always)]`.
+macro_rules! widest {
+    ($work:expr) => {
+        fearless_simd::dispatch!(fearless_simd::Level::new(), _ => $work)
+    };
+}
+pub(crate) use widest;
 
 /// The greater of two numbers. `f32::max` also cares for NaN, which costs three instructions more
 /// and never comes here.
-#[inline]
+#[inline(always)]
 pub fn greater(a: f32, b: f32) -> f32 {
     if a > b { a } else { b }
 }
 
 /// The lesser of two numbers, neither of them NaN.
-#[inline]
+#[inline(always)]
 pub fn lesser(a: f32, b: f32) -> f32 {
     if a < b { a } else { b }
 }
 
 /// The greatest number of a row; `f32::MIN` where it is empty.
-#[inline]
+#[inline(always)]
 pub fn greatest(row: &[f32]) -> f32 {
     let chunks = row.chunks_exact(LANES);
     let rest = chunks.remainder();
@@ -28,14 +40,12 @@ pub fn greatest(row: &[f32]) -> f32 {
             *l = greater(*l, *v);
         }
     }
-    lanes
-        .iter()
-        .chain(rest)
-        .fold(f32::MIN, |m, v| greater(m, *v))
+    let most = halve(lanes, greater);
+    rest.iter().fold(most, |m, v| greater(m, *v))
 }
 
 /// The sum over two rows of what `each` makes of their pairs.
-#[inline]
+#[inline(always)]
 pub fn sum(a: &[f32], b: &[f32], each: impl Fn(f32, f32) -> f32) -> f32 {
     let (long_a, long_b) = (a.chunks_exact(LANES), b.chunks_exact(LANES));
     let rest = long_a.remainder().iter().zip(long_b.remainder());
@@ -46,5 +56,34 @@ pub fn sum(a: &[f32], b: &[f32], each: impl Fn(f32, f32) -> f32) -> f32 {
             lanes[i] += each(a[i], b[i]);
         }
     }
-    lanes.iter().sum::<f32>() + rest
+    halve(lanes, |a, b| a + b) + rest
+}
+
+/// Puts lanes together, half of them to the other half, until one is left.
+#[inline(always)]
+pub fn halve(mut lanes: [f32; LANES], both: impl Fn(f32, f32) -> f32) -> f32 {
+    let mut left = LANES / 2;
+    while left > 0 {
+        for i in 0..left {
+            lanes[i] = both(lanes[i], lanes[i + left]);
+        }
+        left /= 2;
+    }
+    lanes[0]
+}
+
+/// The sum of numbers, each with its weight.
+#[inline(always)]
+pub fn weighted(numbers: &[f64], weights: &[f64]) -> f64 {
+    const FEW: usize = 8;
+    let (numbers, last) = numbers.as_chunks::<FEW>();
+    let (weights, last_weights) = weights.as_chunks::<FEW>();
+    let mut lanes = [0.0; FEW];
+    for (n, w) in numbers.iter().zip(weights) {
+        for i in 0..FEW {
+            lanes[i] += n[i] * w[i];
+        }
+    }
+    let last = last.iter().zip(last_weights).map(|(n, w)| n * w);
+    lanes.iter().sum::<f64>() + last.sum::<f64>()
 }

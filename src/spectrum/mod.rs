@@ -16,7 +16,8 @@ mod window;
 
 pub use axis::LogAxis;
 pub use frame::{Framer, HOP};
-pub use lanes::{greater, greatest, lesser, sum};
+pub(crate) use lanes::widest;
+pub use lanes::{greater, greatest, halve, lesser, sum, weighted};
 pub use still::Still;
 pub use transform::{Lines, Spectrum};
 pub use whiten::{decibels, power};

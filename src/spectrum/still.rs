@@ -6,6 +6,7 @@
 use std::collections::VecDeque;
 
 use super::axis::LogAxis;
+use super::lanes::{greater, widest};
 use super::transform::Lines;
 
 /// How fast a line comes to count as one that stays (0.6 s) and ceases to (0.1 s), per hop.
@@ -26,6 +27,7 @@ pub struct Still {
     age: usize,
 }
 
+#[inline(always)]
 fn follow(height: &mut [f32], contrast: &[f32]) {
     for (s, g) in height.iter_mut().zip(contrast) {
         *s += (g - *s) * if g > s { RISE } else { FALL };
@@ -66,17 +68,20 @@ impl Still {
         let Some(lines) = self.queue.pop_front() else {
             return false;
         };
-        if self.age.is_multiple_of(EVERY) {
-            self.future.fill(0.0);
-            for later in self.queue.iter().rev() {
-                follow(&mut self.future, &later.contrast);
-            }
-        }
+        let anew = self.age.is_multiple_of(EVERY);
         self.age += 1;
-        for ((h, p), f) in self.height.iter_mut().zip(&self.past).zip(&self.future) {
-            *h = p.max(*f).max(0.0);
-        }
-        follow(&mut self.past, &lines.contrast);
+        widest!({
+            if anew {
+                self.future.fill(0.0);
+                for later in self.queue.iter().rev() {
+                    follow(&mut self.future, &later.contrast);
+                }
+            }
+            for ((h, p), f) in self.height.iter_mut().zip(&self.past).zip(&self.future) {
+                *h = greater(greater(*p, *f), 0.0);
+            }
+            follow(&mut self.past, &lines.contrast);
+        });
         self.pool.push(std::mem::replace(out, lines));
         true
     }

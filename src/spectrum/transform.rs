@@ -5,7 +5,7 @@ use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
 
 use super::axis::LogAxis;
-use super::lanes::{greater, lesser};
+use super::lanes::{greater, lesser, widest};
 use super::whiten::{Floor, decibels};
 use super::window::Window;
 use crate::capture::WORKING_RATE;
@@ -41,16 +41,18 @@ pub struct Spectrum {
     windows: Vec<Complex<f32>>,
     both: Vec<Complex<f32>>,
     scratch: Vec<Complex<f32>>,
-    /// Power, then level, of each bin of each look.
-    db: [Vec<f32>; 2],
-    /// The strongest of 1, 2, 4 and 8 bins from each bin on, one list after the other.
-    strongest: Vec<f32>,
+    /// Power, then level, of each bin; below, the strongest of 1, 2, 4 and 8 bins from each bin on,
+    /// one list after the other.
+    strongest: Vec<Looks>,
     floor: Floor,
     between: Vec<Between>,
     range: Vec<Range>,
-    height: Vec<f32>,
-    bottom: Vec<f32>,
+    height: Vec<Looks>,
+    bottom: Vec<Looks>,
 }
+
+/// A number of the short look and one of the long.
+pub(super) type Looks = [f32; 2];
 
 /// A bin of the logarithmic axis that lies between two bins of the linear spectrum.
 #[derive(Clone, Copy)]
@@ -124,13 +126,12 @@ impl Spectrum {
             windows,
             both: vec![Complex::default(); LENGTH],
             scratch: vec![Complex::default(); fft.get_inplace_scratch_len()],
-            db: [vec![0.0; USED], vec![0.0; USED]],
-            strongest: vec![0.0; STRONGEST * USED],
+            strongest: vec![[0.0; 2]; STRONGEST * USED],
             floor: Floor::new(),
             between,
             range,
-            height: vec![0.0; LogAxis::BINS],
-            bottom: vec![0.0; LogAxis::BINS],
+            height: vec![[0.0; 2]; LogAxis::BINS],
+            bottom: vec![[0.0; 2]; LogAxis::BINS],
             fft,
         }
     }
@@ -143,76 +144,88 @@ impl Spectrum {
     /// Transforms a frame of [`Self::FRAME`] samples.
     pub fn lines(&mut self, frame: &[f32], out: &mut Lines) {
         assert_eq!(frame.len(), LENGTH, "a frame is {LENGTH} samples");
-        for ((b, x), w) in self.both.iter_mut().zip(frame).zip(&self.windows) {
-            *b = Complex::new(w.re * x, w.im * x);
-        }
+        widest!({
+            for ((b, x), w) in self.both.iter_mut().zip(frame).zip(&self.windows) {
+                *b = Complex::new(w.re * x, w.im * x);
+            }
+        });
         self.fft
             .process_with_scratch(&mut self.both, &mut self.scratch);
-        self.powers();
-        out.contrast.clear();
         out.contrast.resize(LogAxis::BINS, 0.0);
-        out.level.clear();
         out.level.resize(LogAxis::BINS, 0.0);
-        for look in 0..2 {
-            decibels(&mut self.db[look]);
-            self.lay(look);
-            let (height, bottom) = (&self.height[..], &self.bottom[..]);
-            for ((contrast, l), f) in out.contrast.iter_mut().zip(height).zip(bottom) {
-                *contrast += 0.5 * lesser(greater(l - f, -0.3), 3.0);
+        widest!({
+            self.powers();
+            self.lay();
+            let rows = self.height.iter().zip(&self.bottom);
+            let lines = out.contrast.iter_mut().zip(&mut out.level);
+            for ((contrast, level), (height, floor)) in lines.zip(rows) {
+                let [a, b] = [0, 1].map(|i| lesser(greater(height[i] - floor[i], -0.3), 3.0));
+                *contrast = 0.5 * a + 0.5 * b;
+                let [a, b] = [0, 1].map(|i| greater(height[i], floor[i]));
+                *level = 0.5 * a + 0.5 * b;
             }
-            for ((level, l), f) in out.level.iter_mut().zip(height).zip(bottom) {
-                *level += 0.5 * greater(*l, *f);
-            }
-        }
+        });
     }
 
     /// Takes the looks apart: a real part has a spectrum that is its own mirror image, conjugate, an
     /// imaginary part one that is the negative of it.
+    #[inline(always)]
     fn powers(&mut self) {
-        let [short, long] = &mut self.db;
+        let powers = &mut self.strongest[..USED];
         let first = self.both[0];
-        (short[0], long[0]) = (4.0 * first.re * first.re, 4.0 * first.im * first.im);
+        powers[0] = [4.0 * first.re * first.re, 4.0 * first.im * first.im];
         let mirror = self.both[LENGTH + 1 - USED..].iter().rev();
         let bins = self.both[1..USED].iter().zip(mirror);
-        for ((s, l), (a, b)) in short[1..].iter_mut().zip(&mut long[1..]).zip(bins) {
+        for (power, (a, b)) in powers[1..].iter_mut().zip(bins) {
             let (sum, difference) = (Complex::new(a.re + b.re, a.im + b.im), a - b);
-            *s = sum.re * sum.re + difference.im * difference.im;
-            *l = sum.im * sum.im + difference.re * difference.re;
+            *power = [
+                sum.re * sum.re + difference.im * difference.im,
+                sum.im * sum.im + difference.re * difference.re,
+            ];
         }
     }
 
-    /// Lays a look and its floor on the logarithmic axis.
-    fn lay(&mut self, look: usize) {
-        let db = &self.db[look][..];
-        let floor = self.floor.of(db);
-        self.strongest[..USED].copy_from_slice(db);
+    /// Lays the looks and their floors on the logarithmic axis.
+    #[inline(always)]
+    fn lay(&mut self) {
+        let powers = &mut self.strongest[..USED];
+        let floor = self.floor.of(powers);
+        decibels(powers.as_flattened_mut());
         for level in 1..STRONGEST {
             let (done, rest) = self.strongest.split_at_mut(level * USED);
-            let half = &done[(level - 1) * USED..];
-            let shifted = &half[1 << (level - 1)..];
-            for ((o, a), b) in rest.iter_mut().zip(half).zip(shifted) {
+            let half = done[(level - 1) * USED..].as_flattened();
+            let shifted = &half[2 << (level - 1)..];
+            for ((o, a), b) in rest.as_flattened_mut().iter_mut().zip(half).zip(shifted) {
                 *o = greater(*a, *b);
             }
         }
-        let under = |block: u16, share: f32| {
-            let block = usize::from(block);
-            floor[block] + (floor[block + 1] - floor[block]) * share
-        };
+        let strongest = &self.strongest[..];
         let (low, high) = self.height.split_at_mut(self.between.len());
         let (low_floor, high_floor) = self.bottom.split_at_mut(self.between.len());
         for ((l, f), p) in low.iter_mut().zip(low_floor).zip(&self.between) {
-            let bin = usize::from(p.bin);
-            *l = db[bin] + (db[bin + 1] - db[bin]) * p.bin_share;
-            *f = under(p.floor, p.floor_share);
+            between(l, strongest, p.bin, p.bin_share);
+            between(f, floor, p.floor, p.floor_share);
         }
         for ((l, f), p) in high.iter_mut().zip(high_floor).zip(&self.range) {
-            *l = greater(
-                self.strongest[usize::from(p.first)],
-                self.strongest[usize::from(p.second)],
+            let (a, b) = (
+                strongest[usize::from(p.first)],
+                strongest[usize::from(p.second)],
             );
-            *f = under(p.floor, p.floor_share);
+            l[0] = greater(a[0], b[0]);
+            l[1] = greater(a[1], b[1]);
+            between(f, floor, p.floor, p.floor_share);
         }
     }
+}
+
+/// What lies between a number of a row and the next.
+#[inline(always)]
+fn between(out: &mut Looks, row: &[Looks], at: u16, share: f32) {
+    let Some(&[a, b]) = row.get(usize::from(at)..).and_then(|row| row.first_chunk()) else {
+        return;
+    };
+    out[0] = a[0] + (b[0] - a[0]) * share;
+    out[1] = a[1] + (b[1] - a[1]) * share;
 }
 
 impl Default for Spectrum {

@@ -1,5 +1,7 @@
 //! The local floor under the lines.
 use super::lanes::{greater, lesser};
+use super::transform::Looks;
+
 /// Bins a block: 62.5 Hz, wide enough to hold the gap between lines, narrow enough to follow the
 /// tilt of a muffler.
 const BLOCK: usize = 16;
@@ -16,6 +18,7 @@ const SILENCE: f32 = 1e-11;
 ///
 /// The logarithm is a polynomial on the bits of the number, good to 0.00002 (0.0002 dB): a library
 /// call for each bin would cost as much as the transform.
+#[inline(always)]
 pub fn decibels(powers: &mut [f32]) {
     for p in powers {
         *p = log10(*p + SILENCE);
@@ -23,7 +26,7 @@ pub fn decibels(powers: &mut [f32]) {
 }
 
 /// Base-10 logarithm of a positive normal number.
-#[inline]
+#[inline(always)]
 fn log10(x: f32) -> f32 {
     let bits = x.to_bits();
     // By way of a signed number, which processors convert in one instruction.
@@ -37,7 +40,7 @@ fn log10(x: f32) -> f32 {
 }
 
 /// Units of 10 dB, -30 to 30, to power: the inverse of [`decibels`], good to a millionth.
-#[inline]
+#[inline(always)]
 pub fn power(tens: f32) -> f32 {
     /// Added to a number, it leaves no bits after the point.
     const WHOLE: f32 = 12_582_912.0;
@@ -57,17 +60,17 @@ pub(super) struct Floor {
     /// Pairs of places to be put in order, one after the other, that sort a block.
     network: Vec<[usize; 2]>,
     /// The first bins of all blocks, the second bins of all blocks, and so on, so that all blocks
-    /// are sorted at once.
-    ranks: [[f32; BLOCKS]; BLOCK],
-    smooth: [f32; BLOCKS + 1],
+    /// are sorted at once: the bits of powers, which are in the order of the powers.
+    ranks: [[[i32; 2]; BLOCKS]; BLOCK],
+    smooth: [Looks; BLOCKS + 1],
 }
 
 impl Floor {
     pub(super) fn new() -> Self {
         Floor {
             network: network(),
-            ranks: [[0.0; BLOCKS]; BLOCK],
-            smooth: [0.0; BLOCKS + 1],
+            ranks: [[[0; 2]; BLOCKS]; BLOCK],
+            smooth: [[0.0; 2]; BLOCKS + 1],
         }
     }
 
@@ -77,28 +80,31 @@ impl Floor {
         (at as u16, at.fract() as f32)
     }
 
-    /// The floor of each block, the last one twice.
-    pub(super) fn of(&mut self, db: &[f32]) -> &[f32; BLOCKS + 1] {
-        for (block, values) in db.chunks_exact(BLOCK).take(BLOCKS).enumerate() {
-            for (rank, v) in self.ranks.iter_mut().zip(values) {
-                rank[block] = *v;
+    /// The floor of each block in units of 10 dB, from the power of each bin; the last one twice.
+    #[inline(always)]
+    pub(super) fn of(&mut self, powers: &[Looks]) -> &[Looks; BLOCKS + 1] {
+        for (block, values) in powers.chunks_exact(BLOCK).take(BLOCKS).enumerate() {
+            for (rank, power) in self.ranks.iter_mut().zip(values) {
+                rank[block] = power.map(|p| p.to_bits() as i32);
             }
         }
         for pair in &self.network {
             let Ok([low, high]) = self.ranks.get_disjoint_mut(*pair) else {
                 continue;
             };
+            let (low, high) = (low.as_flattened_mut(), high.as_flattened_mut());
             for (a, b) in low.iter_mut().zip(high) {
-                (*a, *b) = (lesser(*a, *b), greater(*a, *b));
+                (*a, *b) = ((*a).min(*b), (*a).max(*b));
             }
         }
-        let blocks = &self.ranks[RANK];
+        let mut blocks = self.ranks[RANK].map(|looks| looks.map(|p| f32::from_bits(p as u32)));
+        decibels(blocks.as_flattened_mut());
         for (i, s) in self.smooth.iter_mut().enumerate() {
             let i = i.min(BLOCKS - 1);
-            let sum: f32 = (0..=2 * SPAN)
-                .map(|j| blocks[(i + j).saturating_sub(SPAN).min(BLOCKS - 1)])
-                .sum();
-            *s = sum / (2 * SPAN + 1) as f32;
+            *s = [0, 1].map(|look| {
+                let near = |j: usize| blocks[(i + j).saturating_sub(SPAN).min(BLOCKS - 1)][look];
+                (0..=2 * SPAN).map(near).sum::<f32>() / (2 * SPAN + 1) as f32
+            });
         }
         &self.smooth
     }
@@ -174,8 +180,9 @@ mod tests {
         let mut floor = Floor::new();
         for start in 0..BLOCK {
             // 5 and 16 have no common factor, so that all values come, shuffled.
-            let block: Vec<f32> = (0..BLOCK)
-                .map(|i| ((start + 5 * i) % BLOCK) as f32)
+            let block: Vec<Looks> = (0..BLOCK)
+                .map(|i| (start + 5 * i) % BLOCK)
+                .map(|v| [v, BLOCK - v].map(|v| 10f32.powi(v as i32)))
                 .collect();
             for mirrored in [false, true] {
                 let mut values = block.clone();
@@ -183,10 +190,10 @@ mod tests {
                     values.reverse();
                 }
                 let found = floor.of(&values.repeat(BLOCKS));
-                assert!(
-                    found.iter().all(|v| *v == RANK as f32),
-                    "{start}: {found:?}"
-                );
+                // Upside down, as many values lie above it.
+                let expected = [RANK, RANK + 1].map(|tens| tens as f32);
+                let near = |f: &Looks| (0..2).all(|i| (f[i] - expected[i]).abs() < 1e-4);
+                assert!(found.iter().all(near), "{start}: {found:?}");
             }
         }
     }

@@ -1,12 +1,9 @@
 //! From time to crank angle: the sound around one moment, cut at equal steps of crank angle along
 //! the speed path, and its spectrum by engine order.
-use std::sync::Arc;
-
-use realfft::num_complex::Complex;
-use realfft::{RealFftPlanner, RealToComplex};
-
+use super::curve::{Cubic, along, floor};
+use super::halves::Halves;
 use crate::capture::WORKING_RATE;
-use crate::spectrum::{HOP, Window};
+use crate::spectrum::{HOP, Window, greatest, widest};
 
 /// Samples of a look in crank angle.
 pub const SAMPLES: usize = 2048;
@@ -14,10 +11,6 @@ pub const SAMPLES: usize = 2048;
 const DENSITY: f64 = 4_200.0;
 /// Samples between exact positions of a cut.
 const PIECE: usize = 16;
-/// Samples of sound among which the places of a piece lie, a power of two, and the widest distance of
-/// places for which they are enough.
-const WINDOW: usize = 64;
-const WIDEST: f32 = 3.5;
 /// Orders at which the floor is read, 0 (half an order up) to this.
 pub const FLOORS: usize = 13;
 
@@ -39,12 +32,9 @@ pub struct Turns {
 
 /// Cuts and transforms.
 pub struct Angle {
-    fft: Arc<dyn RealToComplex<f32>>,
     /// Hann windows over the whole look and over its middle half.
     windows: [Vec<f32>; 2],
-    time: Vec<f32>,
-    bins: Vec<Complex<f32>>,
-    scratch: Vec<Complex<f32>>,
+    transform: Halves,
     /// The last cut.
     pub turns: Turns,
 }
@@ -64,7 +54,7 @@ pub fn slope(path: &[f64], at: usize) -> f64 {
 /// A path of crank speeds, one a hop, with the sound along it.
 pub struct Track<'a> {
     /// Sound at the working rate.
-    pub sound: &'a [f32],
+    pub sound: &'a [Cubic],
     /// Index in the sound of hop 0 of the path.
     pub origin: isize,
     /// Samples between the speeds of the path.
@@ -75,73 +65,21 @@ pub struct Track<'a> {
 
 impl Track<'_> {
     /// Speed at a sample, straight lines between hops, level beyond the ends.
+    #[inline(always)]
     fn speed(&self, sample: f64) -> f64 {
-        let x = (sample - self.origin as f64) * (self.hop as f64).recip();
         let last = self.path.len() - 1;
-        if x <= 0.0 {
-            return self.path[0];
-        }
-        let i = x as usize;
-        if i >= last {
-            return self.path[last];
-        }
-        self.path[i] + (self.path[i + 1] - self.path[i]) * (x - i as f64)
-    }
-
-    /// Sound at [`PIECE`] places from `first` on, `each` apart, by the cubic through the four samples
-    /// around a place; zero beyond the ends.
-    fn piece(&self, first: f64, each: f64) -> [f32; PIECE] {
-        /// Added to a number that is not negative, it leaves no bits after the point.
-        const WHOLE: f32 = 8_388_608.0;
-        // Two samples to spare, since a number is cut off towards zero.
-        let lowest = first.min(first + each * (PIECE - 1) as f64) as isize - 2;
-        let (offset, each) = ((first - lowest as f64) as f32, each as f32);
-        // Each place, in samples from `lowest`, as a whole number of samples and the rest.
-        let mut whole = [0u32; PIECE];
-        let mut rest = [0.0f32; PIECE];
-        for i in 0..PIECE {
-            let place = offset + each * i as f32;
-            let shifted = place - 0.5 + WHOLE;
-            whole[i] = shifted.to_bits() & 0x007f_ffff;
-            rest[i] = place - (shifted - WHOLE);
-        }
-        let window = usize::try_from(lowest - 1)
-            .ok()
-            .and_then(|from| self.sound.get(from..)?.first_chunk::<{ WINDOW + 3 }>());
-        let mut four = [[0.0f32; PIECE]; 4];
-        if let Some(window) = window
-            && each.abs() < WIDEST
-        {
-            for i in 0..PIECE {
-                // The mask changes nothing here, and spares a test of each place.
-                let at = whole[i] as usize & (WINDOW - 1);
-                for (list, s) in four.iter_mut().zip(&window[at..at + 4]) {
-                    list[i] = *s;
-                }
-            }
-        } else {
-            for i in 0..PIECE {
-                let from = usize::try_from(lowest - 1 + whole[i] as isize).ok();
-                let around = from.and_then(|from| self.sound.get(from..)?.first_chunk::<4>());
-                for (list, s) in four.iter_mut().zip(around.unwrap_or(&[0.0; 4])) {
-                    list[i] = *s;
-                }
-            }
-        }
-        let [a, b, c, d] = &four;
-        std::array::from_fn(|i| {
-            let p = 0.5 * (c[i] - a[i]);
-            let q = a[i] - 2.5 * b[i] + 2.0 * c[i] - 0.5 * d[i];
-            let r = 0.5 * (d[i] - a[i]) + 1.5 * (b[i] - c[i]);
-            b[i] + rest[i] * (p + rest[i] * (q + rest[i] * r))
-        })
+        let place = (sample - self.origin as f64) * (self.hop as f64).recip();
+        let place = place.max(0.0).min(last as f64);
+        let (at, whole) = floor(place);
+        let at = (at as usize).min(last);
+        let speed = self.path[at];
+        speed + (self.path[(at + 1).min(last)] - speed) * (place - whole)
     }
 }
 
 impl Angle {
     /// Plans the transform.
     pub fn new() -> Self {
-        let fft = RealFftPlanner::new().plan_fft_forward(SAMPLES);
         let windows = [SAMPLES, SAMPLES / 2].map(|n| {
             let w = Window::Hann.samples(n);
             let gain = 2.0 / w.iter().sum::<f64>();
@@ -154,71 +92,59 @@ impl Angle {
         });
         Angle {
             windows,
-            time: fft.make_input_vec(),
-            bins: fft.make_output_vec(),
-            scratch: fft.make_scratch_vec(),
+            transform: Halves::new(SAMPLES),
             turns: Turns::default(),
-            fft,
         }
     }
 
     /// Cuts the sound around hop `at` of the track. `scale` multiplies the path; `narrow` looks at
     /// half of the stretch, for a speed that moves.
     pub fn cut(&mut self, track: &Track, at: usize, scale: f64, narrow: bool) -> &Turns {
-        let rate = f64::from(WORKING_RATE);
         let centre = (track.origin + (at * track.hop) as isize) as f64;
         let speed = track.speed(centre) * scale;
         let per_turn = ((DENSITY / speed).log2().ceil().exp2() as usize).clamp(16, 256);
-        let step = rate / (per_turn as f64 * scale);
-        let half = SAMPLES / 2;
+        let step = f64::from(WORKING_RATE) / (per_turn as f64 * scale);
+        self.turns.per_turn = per_turn;
+        self.turns.order_per_bin = per_turn as f64 / SAMPLES as f64;
+        self.lay(track, centre, step);
         let turns = &mut self.turns;
-        turns.samples.resize(SAMPLES, 0.0);
-        // Positions are stepped every PIECE samples, by the speed in the middle of the step, and lie
-        // on straight lines between: in so short a time no crank changes its speed enough to matter.
-        // Where the middle lies is known well enough from the step before it. Both ways at once, since
-        // each step waits for the one before it.
-        let long = step * PIECE as f64;
-        let mut ends = [centre; 2];
-        let mut steps = [long, -long].map(|long| {
-            let first = long / track.speed(centre);
-            long / track.speed(centre + 0.5 * first)
-        });
-        for piece in 0..half / PIECE {
-            for (way, sign) in [1.0, -1.0].into_iter().enumerate() {
-                let from = ends[way];
-                steps[way] = sign * long / track.speed(from + 0.5 * steps[way]);
-                ends[way] += steps[way];
-                let mut values = track.piece(from, steps[way] / PIECE as f64);
-                let k = piece * PIECE;
-                let at = if way == 0 {
-                    half + k
-                } else {
-                    values.reverse();
-                    half - k - PIECE + 1
-                };
-                turns.samples[at..at + PIECE].copy_from_slice(&values);
-            }
-        }
-        turns.samples[0] = 0.0;
-        turns.per_turn = per_turn;
-        turns.order_per_bin = per_turn as f64 / SAMPLES as f64;
-        for ((t, x), w) in self
-            .time
-            .iter_mut()
-            .zip(&turns.samples)
-            .zip(&self.windows[usize::from(narrow)])
-        {
-            *t = x * w;
-        }
-        // The lengths are those of the plan, so the transform cannot fail.
-        let _ = self
-            .fft
-            .process_with_scratch(&mut self.time, &mut self.bins, &mut self.scratch);
-        turns.orders.clear();
-        turns.orders.extend(self.bins.iter().map(Complex::norm_sqr));
-        crate::spectrum::decibels(&mut turns.orders);
+        turns.orders.resize(SAMPLES / 2 + 1, 0.0);
+        let window = &self.windows[usize::from(narrow)];
+        self.transform
+            .levels(&turns.samples, window, &mut turns.orders);
         turns.floor = floors(&turns.orders, 1.0 / turns.order_per_bin);
         turns
+    }
+
+    /// Lays the samples of a look along the track.
+    ///
+    /// Positions are stepped every [`PIECE`] samples, by the speed in the middle of the step, and lie
+    /// on straight lines between: in so short a time no crank changes its speed enough to matter.
+    /// Where the middle lies is known well enough from the step before it. Both ways at once, since
+    /// each step waits for the one before it.
+    fn lay(&mut self, track: &Track, centre: f64, step: f64) {
+        let samples = &mut self.turns.samples;
+        samples.resize(SAMPLES, 0.0);
+        let half = SAMPLES / 2;
+        let long = step * PIECE as f64;
+        let start = |long: f64| {
+            let first = long / track.speed(centre);
+            long / track.speed(centre + 0.5 * first)
+        };
+        let (mut up, mut down) = (centre, centre);
+        let (mut step_up, mut step_down) = (start(long), start(-long));
+        for from in (0..half).step_by(PIECE) {
+            step_up = long / track.speed(up + 0.5 * step_up);
+            step_down = -long / track.speed(down + 0.5 * step_down);
+            let after = along::<PIECE>(track.sound, up, step_up / PIECE as f64);
+            let mut before = along::<PIECE>(track.sound, down, step_down / PIECE as f64);
+            before.reverse();
+            samples[half + from..][..PIECE].copy_from_slice(&after);
+            samples[half - from - PIECE + 1..][..PIECE].copy_from_slice(&before);
+            up += step_up;
+            down += step_down;
+        }
+        samples[0] = 0.0;
     }
 }
 
@@ -228,23 +154,49 @@ impl Default for Angle {
     }
 }
 
-/// The floor around each order. At most 64 bins are looked at, evenly spread.
+/// Bins that are looked at for a floor, at most.
+const LOOKED_AT: usize = 64;
+
+/// The floor around each order: the bins within half an order of it, evenly spread.
 fn floors(orders: &[f32], bins: f64) -> [f32; FLOORS] {
-    std::array::from_fn(|k| {
-        let order = (k as f64).max(0.6);
-        let from = (((order - 0.5) * bins).max(1.0) as usize).min(orders.len() - 1);
-        let to = (((order + 0.5) * bins) as usize + 1).min(orders.len());
-        let stride = (to.saturating_sub(from)).div_ceil(64).max(1);
-        let mut v = [0.0f32; 64];
-        let mut n = 0;
-        for x in orders[from..to.max(from + 1)]
-            .iter()
-            .step_by(stride)
-            .take(64)
-        {
-            v[n] = *x;
-            n += 1;
+    let mut floors = [0.0; FLOORS];
+    widest!({
+        for (k, floor) in floors.iter_mut().enumerate() {
+            let order = (k as f64).max(0.6);
+            let from = (((order - 0.5) * bins).max(1.0) as usize).min(orders.len() - 1);
+            let to = (((order + 0.5) * bins) as usize + 1).min(orders.len());
+            let near = &orders[from..to.max(from + 1)];
+            let stride = near.len().div_ceil(LOOKED_AT);
+            let mut values = [f32::INFINITY; LOOKED_AT];
+            let mut count = 0;
+            for (value, bin) in values.iter_mut().zip(near.iter().step_by(stride)) {
+                *value = *bin;
+                count += 1;
+            }
+            *floor = ranked(&values, count, count * 2 / 5);
         }
-        *v[..n].select_nth_unstable_by(n * 2 / 5, f32::total_cmp).1
-    })
+    });
+    floors
+}
+
+/// The value with so many of the first `count` below it; those after them are infinite.
+#[inline(always)]
+fn ranked(values: &[f32; LOOKED_AT], count: usize, rank: usize) -> f32 {
+    let mut not_above = [0u32; LOOKED_AT];
+    for value in &values[..count] {
+        for i in 0..LOOKED_AT {
+            not_above[i] += u32::from(*value <= values[i]);
+        }
+    }
+    // The least of those that the values up to the rank do not exceed.
+    let mut fitting = [f32::NEG_INFINITY; LOOKED_AT];
+    for i in 0..LOOKED_AT {
+        let enough = not_above[i] > rank as u32;
+        fitting[i] = if enough {
+            -values[i]
+        } else {
+            f32::NEG_INFINITY
+        };
+    }
+    -greatest(&fitting)
 }

@@ -7,7 +7,7 @@
 //! 34 dB above the rest). A log-linear model with the weights of `weights` turns them into
 //! evidence.
 use super::weights::WEIGHTS;
-use crate::spectrum::{Lines, LogAxis, greater, greatest, lesser};
+use crate::spectrum::{Lines, LogAxis, greater, greatest, lesser, widest};
 use crate::units::{Hertz, Rpm};
 
 /// Rhythms that a state can have: a full firing every turn, every 2nd, 3rd, 4th.
@@ -34,9 +34,6 @@ pub fn place(speed: Rpm) -> f64 {
     LogAxis::bin(Hertz(speed.hertz().0)) - FIRST as f64
 }
 
-/// Values of a row that are worked on together.
-const LANES: usize = 16;
-
 /// A row of values over the logarithmic axis with room on both sides: beyond the ends of the axis a
 /// line counts as absent.
 struct Axis([f32; WIDTH + LogAxis::BINS + WIDTH]);
@@ -57,39 +54,78 @@ impl Axis {
             as usize
     }
 
-    fn lanes(&self, start: usize) -> &[f32; LANES] {
-        // A start within the row always has a register's length after it.
-        self.0[start..].first_chunk().unwrap_or(&[0.0; LANES])
+    #[inline(always)]
+    fn row(&self, start: usize) -> &Row {
+        // A start within the axis always has a row after it.
+        self.0[start..].first_chunk().unwrap_or(&[0.0; WIDTH])
     }
 }
 
+/// Values of a row that are worked on together.
+const LANES: usize = 16;
+
 type Row = [f32; WIDTH];
 
-/// Fills a row with the sum over lines, each with its weight, of what `of` makes of its height.
-#[inline]
-fn fill(row: &mut Row, axis: &Axis, lines: &[(usize, f32)], of: impl Fn(f32) -> f32) {
-    for (at, out) in row.chunks_exact_mut(LANES).enumerate() {
-        let mut sum = [0.0; LANES];
-        for (start, weight) in lines {
-            let values = axis.lanes(start + at * LANES);
-            for i in 0..LANES {
-                sum[i] += weight * of(values[i]);
+/// Lines that make one feature: where their rows begin.
+struct Family {
+    /// Row of the feature.
+    row: usize,
+    lines: Vec<usize>,
+    /// Those beside them, of which half is taken away.
+    beside: Vec<usize>,
+    /// What a line counts.
+    share: f32,
+}
+
+impl Family {
+    /// The mean of lines.
+    fn mean(row: usize, lines: &[usize]) -> Self {
+        Family::against(row, lines.to_vec(), Vec::new())
+    }
+
+    /// How far lines stand above those beside them, in the mean.
+    fn against(row: usize, lines: Vec<usize>, beside: Vec<usize>) -> Self {
+        Family {
+            row,
+            share: 1.0 / lines.len() as f32,
+            lines,
+            beside,
+        }
+    }
+
+    /// Fills its row from an axis, with what `of` makes of each height.
+    #[inline(always)]
+    fn fill(&self, rows: &mut [Row], axis: &Axis, of: impl Fn(f32) -> f32) {
+        let row = &mut rows[self.row];
+        row.fill(0.0);
+        for (lines, share) in [(&self.lines, self.share), (&self.beside, -0.5 * self.share)] {
+            // By fours, which spares loads and stores of the sums.
+            let (fours, rest) = lines.as_chunks::<4>();
+            for four in fours {
+                let [a, b, c, d] = four.map(|start| axis.row(start));
+                for i in 0..WIDTH {
+                    row[i] += share * (of(a[i]) + of(b[i]) + of(c[i]) + of(d[i]));
+                }
+            }
+            for start in rest {
+                let line = axis.row(*start);
+                for i in 0..WIDTH {
+                    row[i] += share * of(line[i]);
+                }
             }
         }
-        out.copy_from_slice(&sum);
     }
 }
 
 /// Evidence of one frame.
 pub struct Evidence {
-    /// Where the rows of the lines begin, with the weight of each in its feature.
-    families: Vec<(usize, Vec<(usize, f32)>)>,
-    /// For every second, third and fourth line.
-    alternation: [(usize, Vec<(usize, f32)>); 3],
-    first_five: Vec<(usize, f32)>,
-    halves: Vec<(usize, f32)>,
-    level_of_four: Vec<(usize, f32)>,
-    moving_families: [(usize, Vec<(usize, f32)>); 4],
+    families: Vec<Family>,
+    /// Every second, third and fourth line against its neighbours.
+    alternation: [Family; 3],
+    first_five: Family,
+    halves: Vec<usize>,
+    level_of_four: Family,
+    moving_families: [Family; 4],
     features: Vec<Row>,
     contrast: Axis,
     level: Axis,
@@ -119,23 +155,11 @@ impl Evidence {
         let thirds = family(3, 19, &|j| j % 3 != 0);
         let quarters = family(4, 23, &|j| j % 2 == 1);
         let fifths = family(5, 19, &|j| j % 5 != 0);
-        let mean = |lines: &[usize]| -> Vec<(usize, f32)> {
-            let share = 1.0 / lines.len() as f32;
-            lines.iter().map(|start| (*start, share)).collect()
-        };
         // How far every `every`-th of the first nine lines stands above its two neighbours.
-        let alternation = |every: usize| -> Vec<(usize, f32)> {
-            let chosen = (every..9).step_by(every);
-            let share = 1.0 / chosen.clone().count() as f32;
-            chosen
-                .flat_map(|k| {
-                    [
-                        (whole[k - 1], share),
-                        (whole[k - 2], -0.5 * share),
-                        (whole[k], -0.5 * share),
-                    ]
-                })
-                .collect()
+        let alternation = |row: usize, every: usize| {
+            let chosen = || (every..9).step_by(every);
+            let beside = chosen().flat_map(|k| [whole[k - 2], whole[k]]).collect();
+            Family::against(row, chosen().map(|k| whole[k - 1]).collect(), beside)
         };
         let mut features = vec![[0.0; WIDTH]; FEATURES];
         features[0].fill(1.0);
@@ -146,30 +170,30 @@ impl Evidence {
         }
         Evidence {
             families: vec![
-                (1, mean(&whole[..1])),
-                (2, mean(&whole[1..2])),
-                (3, mean(&whole[2..3])),
-                (4, mean(&whole[3..4])),
-                (5, mean(&whole[4..7])),
-                (6, mean(&whole[7..10])),
-                (7, mean(&halves[..2])),
-                (8, mean(&halves[2..5])),
-                (9, mean(&halves[5..])),
-                (10, mean(&thirds[..4])),
-                (11, mean(&thirds[4..])),
-                (12, mean(&quarters[..4])),
-                (13, mean(&quarters[4..])),
-                (14, mean(&fifths)),
+                Family::mean(1, &whole[..1]),
+                Family::mean(2, &whole[1..2]),
+                Family::mean(3, &whole[2..3]),
+                Family::mean(4, &whole[3..4]),
+                Family::mean(5, &whole[4..7]),
+                Family::mean(6, &whole[7..10]),
+                Family::mean(7, &halves[..2]),
+                Family::mean(8, &halves[2..5]),
+                Family::mean(9, &halves[5..]),
+                Family::mean(10, &thirds[..4]),
+                Family::mean(11, &thirds[4..]),
+                Family::mean(12, &quarters[..4]),
+                Family::mean(13, &quarters[4..]),
+                Family::mean(14, &fifths),
             ],
-            alternation: [(15, 2), (17, 3), (19, 4)].map(|(row, every)| (row, alternation(every))),
-            first_five: mean(&whole[..5]),
-            halves: mean(&halves[..4]),
-            level_of_four: mean(&whole[..4]),
+            alternation: [alternation(15, 2), alternation(17, 3), alternation(19, 4)],
+            first_five: Family::mean(20, &whole[..5]),
+            halves: halves[..4].to_vec(),
+            level_of_four: Family::mean(27, &whole[..4]),
             moving_families: [
-                (28, mean(&whole[..2])),
-                (29, mean(&whole[2..7])),
-                (30, mean(&halves[..5])),
-                (31, mean(&thirds[..6])),
+                Family::mean(28, &whole[..2]),
+                Family::mean(29, &whole[2..7]),
+                Family::mean(30, &halves[..5]),
+                Family::mean(31, &thirds[..6]),
             ],
             features,
             contrast: Axis::new(),
@@ -185,6 +209,12 @@ impl Evidence {
     /// of 10 dB: what the weights were fitted to. `still` is the height of the lines that stay where
     /// they are ([`Still`](crate::spectrum::Still)).
     pub fn features(&mut self, lines: &Lines, still: &[f32]) -> &[[f32; WIDTH]] {
+        widest!(self.describe(lines, still));
+        &self.features
+    }
+
+    #[inline(always)]
+    fn describe(&mut self, lines: &Lines, still: &[f32]) {
         self.contrast.bins().copy_from_slice(&lines.contrast);
         self.level.bins().copy_from_slice(&lines.level);
         for ((m, g), s) in (self.moving.bins().iter_mut())
@@ -194,22 +224,20 @@ impl Evidence {
             *m = g - s;
         }
         let f = &mut self.features[..];
-        for (row, lines) in &self.families {
-            fill(&mut f[*row], &self.contrast, lines, |v| v);
+        for family in &self.families {
+            family.fill(f, &self.contrast, |v| v);
         }
-        for (row, lines) in &self.alternation {
-            fill(&mut f[*row], &self.level, lines, |v| v);
+        for family in &self.alternation {
+            family.fill(f, &self.level, |v| v);
         }
         for row in [15, 17] {
             for i in 0..WIDTH {
                 f[row + 1][i] = greater(f[row][i] - 0.3, 0.0);
             }
         }
-        fill(&mut f[20], &self.contrast, &self.first_five, |v| {
-            lesser(v, 0.6)
-        });
+        self.first_five.fill(f, &self.contrast, |v| lesser(v, 0.6));
         f[23].fill(f32::MAX);
-        for (start, _) in &self.halves {
+        for start in &self.halves {
             for (m, s) in f[23].iter_mut().zip(&self.contrast.0[*start..]) {
                 *m = lesser(*m, greater(*s, -0.1));
             }
@@ -227,14 +255,13 @@ impl Evidence {
         f[26][..SPEEDS - octave].copy_from_slice(&values[octave..SPEEDS]);
         f[26][SPEEDS - octave..].fill(last);
         let top = greatest(&lines.level[FIRST..]);
-        fill(&mut f[27], &self.level, &self.level_of_four, |v| v);
+        self.level_of_four.fill(f, &self.level, |v| v);
         for v in f[27].iter_mut() {
             *v = greater(*v - top, -4.0);
         }
-        for (row, lines) in &self.moving_families {
-            fill(&mut f[*row], &self.moving, lines, |v| v);
+        for family in &self.moving_families {
+            family.fill(f, &self.moving, |v| v);
         }
-        &self.features
     }
 
     /// What each speed loses from now on whatever the frames say; none: nothing.
@@ -248,28 +275,34 @@ impl Evidence {
     /// Logarithm of the evidence for each rhythm and speed, up to a constant; the first [`SPEEDS`]
     /// values count.
     pub fn logits(&mut self, lines: &Lines, still: &[f32]) -> &[[f32; WIDTH]; RHYTHMS] {
-        self.features(lines, still);
-        // Few enough at a time that all sums stay in registers.
-        const FEW: usize = 8;
-        for at in (0..WIDTH).step_by(FEW) {
-            let mut sums = [[0.0f32; FEW]; RHYTHMS];
+        widest!({
+            self.describe(lines, still);
+            self.weigh();
+        });
+        &self.logits
+    }
+
+    /// Adds up the weighted features.
+    #[inline(always)]
+    fn weigh(&mut self) {
+        for at in (0..WIDTH).step_by(LANES) {
+            let mut sums = [[0.0f32; LANES]; RHYTHMS];
             for (f, weights) in self.features.iter().zip(&self.weights) {
-                let Some(values) = f[at..].first_chunk::<FEW>() else {
+                let Some(values) = f[at..].first_chunk::<LANES>() else {
                     continue;
                 };
                 for (sum, w) in sums.iter_mut().zip(weights) {
-                    for i in 0..FEW {
+                    for i in 0..LANES {
                         sum[i] += w * values[i];
                     }
                 }
             }
-            let loss = &self.loss[at..at + FEW];
+            let loss = &self.loss[at..at + LANES];
             for (row, sum) in self.logits.iter_mut().zip(&sums) {
-                for ((value, sum), loss) in row[at..at + FEW].iter_mut().zip(sum).zip(loss) {
+                for ((value, sum), loss) in row[at..at + LANES].iter_mut().zip(sum).zip(loss) {
                     *value = sum - loss;
                 }
             }
         }
-        &self.logits
     }
 }

@@ -1,7 +1,9 @@
 //! Crank speed from spectra.
 pub mod angle;
 pub mod base;
+pub mod curve;
 pub mod evidence;
+mod halves;
 mod path;
 mod refine;
 pub mod slip;

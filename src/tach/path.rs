@@ -9,7 +9,7 @@
 use std::collections::VecDeque;
 
 use super::evidence::{RHYTHMS, SPEEDS, WIDTH};
-use crate::spectrum::{greater, greatest, sum};
+use crate::spectrum::{greater, greatest, sum, widest};
 
 /// Weight of one hop's evidence.
 const SCALE: f32 = 0.5;
@@ -86,20 +86,8 @@ impl Chain {
     /// Takes one hop's evidence (logarithms). When a batch is complete, returns the verdicts on
     /// the hops from the first undecided one on; the first `batch` of them are final.
     pub fn push(&mut self, logits: &State) -> Option<(&[Place], usize)> {
-        let band = self.band.clone();
-        let top = logits
-            .iter()
-            .map(|row| greatest(&row[band.clone()]))
-            .fold(f32::MIN, greater);
-        let mut e = self.blank();
-        for (out, row) in e.iter_mut().zip(logits) {
-            for (o, v) in out.iter_mut().zip(row) {
-                *o = exp(SCALE * (v - top));
-            }
-            out[..band.start].fill(0.0);
-            out[band.end..].fill(0.0);
-        }
-        let mut a = self.blank();
+        let (mut e, mut a) = (self.blank(), self.blank());
+        likelihood(logits, &self.band, &mut e);
         match self.forward.back() {
             Some(last) => step(&self.kernel, last, &mut a),
             None => a.iter_mut().for_each(|row| row.fill(1.0)),
@@ -158,7 +146,7 @@ impl Chain {
 }
 
 /// `exp` for arguments up to about 0, to 0.02 %: whole powers of two by the exponent, a cubic between.
-#[inline]
+#[inline(always)]
 fn exp(x: f32) -> f32 {
     /// Added to a number, it leaves no bits after the point: rounds without a call.
     const WHOLE: f32 = 12_582_912.0;
@@ -168,6 +156,21 @@ fn exp(x: f32) -> f32 {
     // 2^m on [-1/2, 1/2], least squares of the relative error at Chebyshev nodes.
     let p = 1.0 + m * (0.693_369 + m * (0.242_220_5 + m * 0.054_592_85));
     f32::from_bits((shifted.to_bits() << 23).wrapping_add(0x3f80_0000)) * p
+}
+
+/// Logarithms of evidence to evidence, the greatest 1, nothing beyond the band.
+fn likelihood(logits: &State, band: &std::ops::Range<usize>, evidence: &mut State) {
+    widest!({
+        let tops = logits.iter().map(|row| greatest(&row[band.clone()]));
+        let top = tops.fold(f32::MIN, greater);
+        for (out, row) in evidence.iter_mut().zip(logits) {
+            for (o, v) in out.iter_mut().zip(row) {
+                *o = exp(SCALE * (v - top));
+            }
+            out[..band.start].fill(0.0);
+            out[band.end..].fill(0.0);
+        }
+    });
 }
 
 /// What a move by 0, 1, … bins leaves of a probability, before the whole is scaled to 1.
@@ -182,59 +185,68 @@ fn kernel() -> [f32; REACH + 1] {
 /// three sums of three.
 fn step(q: &[f32; REACH + 1], from: &State, to: &mut State) {
     const { assert!(REACH == 8, "three sums of three terms reach eight bins") };
-    let scale = 1.0 / (2.0 * q.iter().sum::<f32>() - 1.0);
-    let mut mean = [0.0f32; WIDTH];
-    for row in from {
-        for (m, v) in mean.iter_mut().zip(row) {
-            *m += v * (CHANGE / RHYTHMS as f32);
+    widest!({
+        let scale = 1.0 / (2.0 * q.iter().sum::<f32>() - 1.0);
+        let mut mean = [0.0f32; WIDTH];
+        for row in from {
+            for (m, v) in mean.iter_mut().zip(row) {
+                *m += v * (CHANGE / RHYTHMS as f32);
+            }
         }
-    }
-    let mut padded = [0.0f32; PADDED];
-    // Sums of three terms downwards and upwards from each place.
-    let (mut below, mut above) = ([0.0f32; PADDED], [0.0f32; PADDED]);
-    for (row, out) in from.iter().zip(to.iter_mut()) {
-        for ((p, v), m) in padded[REACH..].iter_mut().zip(row).zip(&mean) {
-            *p = v * (1.0 - CHANGE) + m;
+        let mut padded = [0.0f32; PADDED];
+        // Sums of three terms downwards and upwards from each place.
+        let (mut below, mut above) = ([0.0f32; PADDED], [0.0f32; PADDED]);
+        for (row, out) in from.iter().zip(to.iter_mut()) {
+            for ((p, v), m) in padded[REACH..].iter_mut().zip(row).zip(&mean) {
+                *p = v * (1.0 - CHANGE) + m;
+            }
+            for (i, (b, a)) in below[2..].iter_mut().zip(&mut above).enumerate() {
+                let (low, middle, high) = (padded[i], padded[i + 1], padded[i + 2]);
+                *b = high + q[1] * middle + q[2] * low;
+                *a = low + q[1] * middle + q[2] * high;
+            }
+            for (i, o) in out.iter_mut().enumerate() {
+                let down = below[i + 8] + q[3] * below[i + 5] + q[6] * below[i + 2];
+                let up = above[i + 8] + q[3] * above[i + 11] + q[6] * above[i + 14];
+                *o = scale * (down + up - padded[i + 8]);
+            }
         }
-        for (i, (b, a)) in below[2..].iter_mut().zip(&mut above).enumerate() {
-            let (low, middle, high) = (padded[i], padded[i + 1], padded[i + 2]);
-            *b = high + q[1] * middle + q[2] * low;
-            *a = low + q[1] * middle + q[2] * high;
-        }
-        for (i, o) in out.iter_mut().enumerate() {
-            let down = below[i + 8] + q[3] * below[i + 5] + q[6] * below[i + 2];
-            let up = above[i + 8] + q[3] * above[i + 11] + q[6] * above[i + 14];
-            *o = scale * (down + up - padded[i + 8]);
-        }
-    }
+    });
 }
 
 /// Multiplies in evidence and scales the sum to 1. A trace of every state stays, so that no
 /// evidence can lock the chain for ever.
 fn multiply(state: &mut State, evidence: &State) {
-    let mut lanes = [0.0f32; LANES];
-    for (s, e) in (state.as_flattened_mut().chunks_exact_mut(LANES))
-        .zip(evidence.as_flattened().chunks_exact(LANES))
-    {
-        for i in 0..LANES {
-            s[i] *= e[i];
-            lanes[i] += s[i];
+    widest!({
+        let mut lanes = [0.0f32; LANES];
+        for (s, e) in (state.as_flattened_mut().chunks_exact_mut(LANES))
+            .zip(evidence.as_flattened().chunks_exact(LANES))
+        {
+            for i in 0..LANES {
+                s[i] *= e[i];
+                lanes[i] += s[i];
+            }
         }
-    }
-    let all: f32 = lanes.iter().sum();
-    if all > 0.0 {
-        let scale = 1.0 / all;
-        for s in state.as_flattened_mut() {
-            *s = *s * scale + 1e-12;
+        let all: f32 = lanes.iter().sum();
+        if all > 0.0 {
+            let scale = 1.0 / all;
+            for s in state.as_flattened_mut() {
+                *s = *s * scale + 1e-12;
+            }
+        } else {
+            let even = 1.0 / (RHYTHMS * SPEEDS) as f32;
+            state.as_flattened_mut().fill(even);
         }
-    } else {
-        let even = 1.0 / (RHYTHMS * SPEEDS) as f32;
-        state.as_flattened_mut().fill(even);
-    }
+    });
 }
 
 /// Reads the most probable speed from a forward and a backward state.
 fn verdict(forward: &State, backward: &State) -> Place {
+    widest!(most_probable(forward, backward))
+}
+
+#[inline(always)]
+fn most_probable(forward: &State, backward: &State) -> Place {
     // Probability of each speed, and of it with its neighbours.
     let mut margin = [0.0f32; WIDTH + 2 * NEAR];
     for (f, b) in forward.iter().zip(backward) {

@@ -6,8 +6,8 @@
 //! votes with a weight of order squared times signal to noise: the weights of the
 //! maximum-likelihood estimate for harmonics in white noise (variance bound: Rife and Boorstyn
 //! 1974, for harmonics after Kay, both from memory).
-use super::angle::Turns;
-use crate::spectrum::{greater, lesser, power};
+use super::angle::{SAMPLES, Turns};
+use crate::spectrum::{greater, lesser, power, widest};
 
 /// Orders that vote.
 const ORDERS: usize = 12;
@@ -33,25 +33,58 @@ pub struct Refined {
 const STEPS: usize = (WIDEST / STEP + 0.5) as usize;
 type Stretches = [f32; 2 * STEPS + 1];
 
-/// Adds to `heights`, for each stretch, how far the spectrum stands above a floor where a line
-/// expected at bin `bin` would lie.
-fn add_heights(heights: &mut [f32], stretches: &[f32], orders: &[f32], floor: f32, bin: f32) {
-    let mut values: [Stretches; 3] = [[0.0; 2 * STEPS + 1]; 3];
-    let [low, high, share] = &mut values;
-    for (i, stretch) in stretches.iter().enumerate() {
+/// Bins of an order spectrum among which the whole orders that vote lie, a power of two; there is one
+/// more.
+const BINS: usize = SAMPLES / 2;
+
+/// For each stretch, the bins between which a line expected at bin `bin` would lie, and the share of
+/// the second. Not at the widest registers, which would gather them number by number.
+fn read(
+    stretches: &[f32],
+    orders: &[f32; BINS + 1],
+    bin: f32,
+    pairs: &mut [[f32; 2]],
+    share: &mut [f32],
+) {
+    /// Added to a number that is not negative, it leaves no bits after the point.
+    const WHOLE: f32 = 8_388_608.0;
+    let mut whole = [0u32; 2 * STEPS + 1];
+    for ((whole, share), stretch) in whole.iter_mut().zip(share).zip(stretches) {
         let place = bin * (1.0 + stretch);
-        let whole = place as u16;
-        share[i] = place - f32::from(whole);
-        let pair = orders
-            .get(usize::from(whole)..)
-            .and_then(|o| o.first_chunk())
-            .unwrap_or(&[-10.0; 2]);
-        [low[i], high[i]] = *pair;
+        let shifted = place - 0.5 + WHOLE;
+        *whole = shifted.to_bits();
+        *share = place - (shifted - WHOLE);
     }
-    for (i, height) in heights.iter_mut().enumerate() {
-        let level = low[i] * (1.0 - share[i]) + high[i] * share[i];
-        *height += lesser(greater(level - floor, -0.5), 2.5);
+    for (pair, whole) in pairs.iter_mut().zip(&whole) {
+        // The mask leaves the bits before the point, and spares a test of each place.
+        let at = *whole as usize & (BINS - 1);
+        *pair = [orders[at], orders[at + 1]];
     }
+}
+
+/// How far the spectrum stands above the floors where the first `highest` lines would lie, for each
+/// stretch.
+fn heights(turns: &Turns, highest: usize, stretches: &[f32]) -> Stretches {
+    let mut heights: Stretches = [0.0; 2 * STEPS + 1];
+    let Some(orders) = turns.orders.first_chunk() else {
+        return heights;
+    };
+    let mut pairs = [[[0.0; 2]; 2 * STEPS + 1]; ORDERS];
+    let mut shares = [[0.0; 2 * STEPS + 1]; ORDERS];
+    for (k, (pairs, share)) in (1..=highest).zip(pairs.iter_mut().zip(&mut shares)) {
+        let bin = (k as f64 / turns.order_per_bin) as f32;
+        read(stretches, orders, bin, pairs, share);
+    }
+    widest!({
+        let lines = pairs.iter().zip(&shares).zip(&turns.floor[1..]);
+        for ((pairs, share), floor) in lines.take(highest) {
+            for i in 0..heights.len() {
+                let level = pairs[i][0] * (1.0 - share[i]) + pairs[i][1] * share[i];
+                heights[i] += lesser(greater(level - floor, -0.5), 2.5);
+            }
+        }
+    });
+    heights
 }
 
 /// Finds the common stretch of the whole orders; `search` limits how far (0 to 1, of the widest).
@@ -62,13 +95,8 @@ pub fn refine(turns: &Turns, search: f64) -> Refined {
     let steps = ((WIDEST * search / STEP).round() as usize).min(STEPS);
     let stretches: Stretches = std::array::from_fn(|i| ((i as f64 - STEPS as f64) * STEP) as f32);
     let range = STEPS - steps..STEPS + steps + 1;
-    let stretches = &stretches[range.clone()];
-    let mut heights: Stretches = [0.0; 2 * STEPS + 1];
-    let heights = &mut heights[range];
-    for k in 1..=highest {
-        let bin = (k as f64 * bins_per_order) as f32;
-        add_heights(heights, stretches, &turns.orders, floor[k - 1], bin);
-    }
+    let stretches = &stretches[range];
+    let heights = heights(turns, highest, stretches);
     // A small price for distance settles ties in favour of the path.
     let (best, top) = stretches
         .iter()

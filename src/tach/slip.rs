@@ -7,7 +7,7 @@
 //! does that. So the lines of the stretch before a moment are compared with those after it, once as
 //! they are and once shifted by a half (a third) of the period.
 use super::angle::{SAMPLES, Turns};
-use crate::spectrum::sum;
+use crate::spectrum::{sum, widest};
 
 /// Lines compared.
 const LINES: usize = 10;
@@ -46,10 +46,16 @@ pub struct Comparison {
     turns: usize,
     level: [f64; LINES],
     waves: Waves,
-    fold: [Vec<f32>; 2],
+    fold: Fold,
 }
 
 type Complex = (f64, f64);
+
+/// Cosine and sine of no, one and two thirds of a turn.
+const THIRDS: [(f64, f64); 3] = {
+    let sine = 0.866_025_403_784_438_6;
+    [(1.0, 0.0), (-0.5, sine), (-0.5, -sine)]
+};
 
 impl Comparison {
     /// Lines of a period of `turns` revolutions.
@@ -58,7 +64,7 @@ impl Comparison {
             turns,
             level: [0.0; LINES],
             waves: Waves::default(),
-            fold: [Vec::new(), Vec::new()],
+            fold: Fold::default(),
         }
     }
 
@@ -69,28 +75,23 @@ impl Comparison {
         if periods == 0 {
             return Likeness::default();
         }
-        let middle = SAMPLES / 2;
-        let [before, after] = [middle - periods * period, middle].map(|from| {
-            let side = usize::from(from == middle);
-            let fold = &mut self.fold[side];
-            fold.clear();
-            fold.resize(period, 0.0);
-            for block in look.samples[from..from + periods * period].chunks_exact(period) {
-                for (f, s) in fold.iter_mut().zip(block) {
-                    *f += s;
-                }
-            }
-            lines(&self.fold[side], &mut self.waves)
+        let span = periods * period;
+        let (before, after) = look.samples.split_at(SAMPLES / 2);
+        let (before, after) = (&before[before.len() - span..], &after[..span]);
+        let (waves, fold) = (self.waves.of(period), &mut self.fold);
+        let (before, after) = widest!({
+            let before = fold.lines(before, period, waves);
+            (before, fold.lines(after, period, waves))
         });
         for (k, level) in self.level.iter_mut().enumerate() {
             let p = power(before[k]) + power(after[k]);
             *level += (p - *level) * if *level > 0.0 { MEMORY } else { 1.0 };
         }
-        let odd = self.likeness(&before, &after, |k| k % 2 == 1, 0.0);
-        let even = self.likeness(&before, &after, |k| k % 2 == 0, 0.0);
-        let third = self.likeness(&before, &after, |k| k % 3 != 0, 0.0);
-        let whole_thirds = self.likeness(&before, &after, |k| k % 3 == 0, 0.0);
-        let by_third = [1.0 / 3.0, 2.0 / 3.0]
+        let odd = self.likeness(&before, &after, |k| k % 2 == 1, 0);
+        let even = self.likeness(&before, &after, |k| k % 2 == 0, 0);
+        let third = self.likeness(&before, &after, |k| k % 3 != 0, 0);
+        let whole_thirds = self.likeness(&before, &after, |k| k % 3 == 0, 0);
+        let by_third = [1, 2]
             .map(|s| self.likeness(&before, &after, |k| k % 3 != 0, s))
             .into_iter()
             .fold(f64::MIN, f64::max);
@@ -114,25 +115,21 @@ impl Comparison {
         }
     }
 
-    /// Correlation of the chosen lines, whitened, after a shift by a part of the period.
+    /// Correlation of the chosen lines, whitened, after a shift by so many thirds of the period.
     fn likeness(
         &self,
         a: &[Complex; LINES],
         b: &[Complex; LINES],
         chosen: impl Fn(usize) -> bool,
-        shift: f64,
+        thirds: usize,
     ) -> f64 {
         let (mut cross, mut pa, mut pb) = (0.0, 0.0, 0.0);
         for k in (1..=LINES).filter(|k| chosen(*k)) {
             let w = 1.0 / (self.level[k - 1] + f64::MIN_POSITIVE);
             let (x, y) = (a[k - 1], b[k - 1]);
             let (re, im) = (x.0 * y.0 + x.1 * y.1, x.0 * y.1 - x.1 * y.0);
-            cross += w * if shift == 0.0 {
-                re
-            } else {
-                let turn = std::f64::consts::TAU * k as f64 * shift;
-                re * turn.cos() - im * turn.sin()
-            };
+            let (cosine, sine) = THIRDS[k * thirds % 3];
+            cross += w * (re * cosine - im * sine);
             pa += w * power(x);
             pb += w * power(y);
         }
@@ -148,8 +145,9 @@ fn power(c: Complex) -> f64 {
     c.0 * c.0 + c.1 * c.1
 }
 
-/// Cosines and negative sines of the first [`LINES`] lines of a period, a row for each, kept for each
-/// length that came. Lengths of one comparison are a power of two each times the same number.
+/// Cosines and negative sines of the first [`LINES`] lines over the first half of a period, a row for
+/// each, kept for each length that came. Lengths of one comparison are a power of two each times the
+/// same number.
 #[derive(Default)]
 struct Waves(Vec<Vec<f32>>);
 
@@ -166,7 +164,7 @@ impl Waves {
                 .map(|i| (angle(i).cos(), -angle(i).sin()))
                 .collect();
             for k in 1..=LINES {
-                let wave = (0..length).map(|i| table[i * k % length]);
+                let wave = (0..length / 2).map(|i| table[i * k % length]);
                 rows.extend(wave.clone().map(|w| w.0));
                 rows.extend(wave.map(|w| w.1));
             }
@@ -175,12 +173,45 @@ impl Waves {
     }
 }
 
-/// The first [`LINES`] Fourier lines of one period.
-fn lines(period: &[f32], waves: &mut Waves) -> [Complex; LINES] {
-    let mut rows = waves.of(period.len()).chunks_exact(period.len());
-    let mut part = || {
-        rows.next()
-            .map_or(0.0, |row| sum(period, row, |v, w| v * w))
-    };
-    std::array::from_fn(|_| (f64::from(part()), f64::from(part())))
+/// One period of a sound, folded in the middle.
+#[derive(Default)]
+struct Fold {
+    period: Vec<f32>,
+    /// Sums and differences of the samples as far from either end; the first sample is its own.
+    even: Vec<f32>,
+    odd: Vec<f32>,
+}
+
+impl Fold {
+    /// The first [`LINES`] Fourier lines of the mean period of a sound, from the waves of that period.
+    #[inline(always)]
+    fn lines(&mut self, sound: &[f32], period: usize, waves: &[f32]) -> [Complex; LINES] {
+        let half = period / 2;
+        self.period.clear();
+        self.period.resize(period, 0.0);
+        for block in sound.chunks_exact(period) {
+            for (f, s) in self.period.iter_mut().zip(block) {
+                *f += s;
+            }
+        }
+        let (before, after) = self.period.split_at(half);
+        self.even.resize(half, 0.0);
+        self.odd.resize(half, 0.0);
+        (self.even[0], self.odd[0]) = (before[0], 0.0);
+        let sides = before[1..].iter().zip(after[1..].iter().rev());
+        let folded = self.even[1..].iter_mut().zip(&mut self.odd[1..]);
+        for ((even, odd), (a, b)) in folded.zip(sides) {
+            (*even, *odd) = (a + b, a - b);
+        }
+        let mut lines = [(0.0, 0.0); LINES];
+        for (k, (line, waves)) in (1..).zip(lines.iter_mut().zip(waves.chunks_exact(period))) {
+            let (cosine, sine) = waves.split_at(half);
+            let re = sum(&self.even, cosine, |v, w| v * w);
+            let im = sum(&self.odd, sine, |v, w| v * w);
+            // At the middle of the period a wave is at its top or at its bottom.
+            let middle = if k % 2 == 0 { after[0] } else { -after[0] };
+            *line = (f64::from(re + middle), f64::from(im));
+        }
+        lines
+    }
 }

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use super::angle::{Angle, Track, Turns, slope};
 use super::base::{self, Base, Counter, Counts};
+use super::curve::Curve;
 use super::evidence::{self, Evidence, RHYTHMS, SPEEDS};
 use super::path::{Chain, Place};
 use super::refine::{Refined, refine};
@@ -141,8 +142,8 @@ struct Tracker {
     pending: VecDeque<Pending>,
     pool: Vec<Vec<f64>>,
     spare: Vec<Turns>,
-    sound: Vec<f32>,
-    /// Index in the stream of `sound[0]`.
+    sound: Curve,
+    /// Index in the stream of the first sample of `sound`.
     start: usize,
     /// Firing fundamentals of the last decided hops, in hertz.
     past: Vec<f64>,
@@ -181,7 +182,7 @@ impl Tachometer {
             pending: VecDeque::new(),
             pool: Vec::new(),
             spare: Vec::new(),
-            sound: Vec::new(),
+            sound: Curve::default(),
             start: 0,
             past: Vec::new(),
             hop: 0,
@@ -222,7 +223,7 @@ impl Tachometer {
         let Tachometer { framer, tracker } = self;
         // Hop by hop, so that what is decided never depends on the size of the blocks.
         for piece in samples.chunks(HOP) {
-            tracker.sound.extend_from_slice(piece);
+            tracker.sound.push(piece);
             framer.push(piece, |frame| tracker.frame(frame, each));
         }
     }
@@ -285,7 +286,7 @@ impl Tracker {
             let middle = at.min(AROUND);
             let origin = (hop * HOP) as isize - (middle * HOP) as isize - self.start as isize;
             let track = Track {
-                sound: &self.sound[..self.known()],
+                sound: &self.sound.cubics()[..self.known()],
                 origin,
                 hop: HOP,
                 path: &self.local,
@@ -368,7 +369,7 @@ impl Tracker {
             }
             let hop = self.hop + at - past;
             let origin = (hop * HOP) as isize - (middle * HOP) as isize - self.start as isize;
-            let sound = &self.sound[..self.known()];
+            let sound = &self.sound.cubics()[..self.known()];
             let track = Track {
                 sound,
                 origin,
@@ -433,7 +434,7 @@ impl Tracker {
                 _ => {
                     p.moment.fresh = true;
                     let origin = ((p.moment.hop - p.middle) * HOP) as isize - self.start as isize;
-                    let sound = &self.sound[..self.known()];
+                    let sound = &self.sound.cubics()[..self.known()];
                     let track = Track {
                         sound,
                         origin,
@@ -480,7 +481,7 @@ impl Tracker {
             return;
         }
         let track = Track {
-            sound: &self.sound[..self.known()],
+            sound: &self.sound.cubics()[..self.known()],
             origin: ((p.moment.hop - p.middle) * HOP) as isize - self.start as isize,
             hop: HOP,
             path: &p.local,
@@ -514,17 +515,18 @@ impl Tracker {
     /// The sound up to the end of the newest frame: what lies beyond it depends on the blocks in
     /// which it came and must not be seen.
     fn known(&self) -> usize {
-        ((self.frames - 1) * HOP + Spectrum::FRAME / 2)
+        ((self.frames - 1) * HOP + Spectrum::FRAME / 2 - Curve::BEHIND)
             .saturating_sub(self.start)
-            .min(self.sound.len())
+            .min(self.sound.cubics().len())
     }
 
     /// Drops sound that no later hop can need.
     fn forget(&mut self) {
         let needed = ((self.hop - self.pending.len()) * HOP).saturating_sub(Spectrum::FRAME * 2);
         let spent = needed.saturating_sub(self.start);
-        if spent > self.sound.len() / 2 && spent <= self.sound.len() {
-            self.sound.drain(..spent);
+        let sound = self.sound.cubics().len();
+        if spent > sound / 2 && spent <= sound {
+            self.sound.forget(spent);
             self.start += spent;
         }
     }
