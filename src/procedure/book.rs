@@ -39,6 +39,9 @@ pub(super) struct Book {
     pub(super) full: Vec<FullLook>,
     /// The ceiling of the coil, from the profile or heard.
     pub(super) ceiling: Option<f64>,
+    /// Where it seemed to be last, and how often that was another speed than the time before.
+    pub(super) suspected: Option<f64>,
+    pub(super) suspicions: u32,
     pub(super) bite: Bite,
     /// Whether the technician ever answered.
     pub(super) answered: bool,
@@ -50,11 +53,16 @@ pub(super) struct Book {
     pub(super) capped: bool,
     /// How often it went over the maximum.
     pub(super) over: u32,
+    /// How often since the high-speed screw was set it seemed to, and was made a little richer for it.
+    pub(super) doubted: u32,
     /// The furthest place of the high-speed screw at which it surely did, with the low-speed screw as
     /// it stands, in turns out.
     pub(super) too_fast: Option<f64>,
     /// What was tried when it died or did not start.
     pub(super) cures: Cures,
+    /// The idle speed that was heard before it died of being slowed, and where the idle-speed screw stood
+    /// then, in turns out.
+    pub(super) died_slowed: Option<(f64, f64)>,
     /// Where the low-speed screw stood when it died last.
     pub(super) died_at_low: f64,
     /// Where the low-speed screw stood when the high-speed screw was last judged.
@@ -63,6 +71,8 @@ pub(super) struct Book {
     pub(super) high_at_low: Option<f64>,
     /// Where the peak of the low-speed screw was last found.
     pub(super) low_peak: Option<f64>,
+    /// Places of the high-speed screw at which nothing could be made out, in turns out.
+    pub(super) deaf: Vec<f64>,
     /// Rounds of repairs after a proof that failed.
     pub(super) rounds: u32,
     /// What points to a fault without proving it.
@@ -79,18 +89,23 @@ impl Book {
             idle: None,
             full: vec![],
             ceiling,
+            suspected: None,
+            suspicions: 0,
             bite: Bite::default(),
             answered: false,
             opened: false,
             slope: None,
             capped: false,
             over: 0,
+            doubted: 0,
             too_fast: None,
             cures: Cures::default(),
+            died_slowed: None,
             died_at_low: 0.0,
             low_at_high: 0.0,
             high_at_low: None,
             low_peak: None,
+            deaf: vec![],
             rounds: 0,
             signs: vec![],
             sheet: Sheet::default(),
@@ -103,11 +118,37 @@ impl Book {
         }
     }
 
+    /// An engine that died when it was slowed from an idle that sounded too fast ran at half of that.
+    /// What is heard there, or as much faster as the idle-speed screw makes it, is halved.
+    pub(super) fn idle_speed(&self, heard: f64) -> f64 {
+        let Some((before, place)) = self.died_slowed else {
+            return heard;
+        };
+        let faster = place - self.screws.idle.out;
+        let (least, most) = super::settle::A_TURN;
+        let slow = 0.5 * before * 0.97 + 0.8 * least * faster;
+        let fast = 0.5 * before * 1.05 + 1.2 * most * faster;
+        if faster > -0.02 && (slow..=fast).contains(&(0.5 * heard)) {
+            0.5 * heard
+        } else {
+            heard
+        }
+    }
+
+    /// It died when it was slowed from a speed that was heard, back where it ran before.
+    pub(super) fn died_of_slowing(&mut self, heard: f64) {
+        if heard > 0.9 * self.facts.idle.0 {
+            self.died_slowed = Some((heard, self.screws.idle.out));
+        }
+    }
+
     /// A turn changes what full throttle was: looks before a turn of another mixture screw say
     /// nothing any more.
     pub(super) fn turned(&mut self, screw: Screw) {
         if screw == Screw::Low {
+            self.died_slowed = None;
             self.full.clear();
+            self.deaf.clear();
             self.too_fast = None;
         }
     }
@@ -162,7 +203,7 @@ impl Book {
             Screw::Low => last.is_none_or(|full| below(&full.look)),
             Screw::High => last.is_some_and(|full| {
                 let burbles = full.look.skip.is_some_and(|s| s >= super::onset::HEARD);
-                below(&full.look) && burbles && full.look.limiter < super::limited::ON_LIMITER
+                below(&full.look) && burbles && !super::limited::may_be_on(self, &full.look)
             }),
         }
     }

@@ -36,12 +36,17 @@ const IDLING: [(Screw, u16); 6] = [
     (Screw::Low, 4),
 ];
 
+/// For one that runs and cannot be heard: another speed sounds otherwise, a slower one harms nothing.
+const UNHEARD: [(Screw, u16); 3] = [(Screw::Idle, 4), (Screw::Idle, 4), (Screw::Idle, 4)];
+
 /// When it died.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) enum Died {
     Starting,
     Opening,
     Idling,
+    /// It did not: it is not heard.
+    Unheard,
 }
 
 /// How many of each were tried.
@@ -50,6 +55,7 @@ pub(super) struct Cures {
     starting: usize,
     opening: usize,
     idling: usize,
+    unheard: usize,
 }
 
 impl Cures {
@@ -59,11 +65,12 @@ impl Cures {
             Died::Starting => (&mut self.starting, &STARTING),
             Died::Opening => (&mut self.opening, &OPENING),
             Died::Idling => (&mut self.idling, &IDLING),
+            Died::Unheard => (&mut self.unheard, &UNHEARD),
         };
         while let Some((screw, steps)) = all.get(*tried) {
             *tried += 1;
             let direction = match screw {
-                Screw::Idle => Direction::In,
+                Screw::Idle if died != Died::Unheard => Direction::In,
                 _ => Direction::Out,
             };
             if screws.of(*screw).stop != Some(direction) {

@@ -19,6 +19,8 @@ pub(super) struct Edge {
     moves: u32,
     going: Going,
     asked_last: bool,
+    /// The speed from which it is being slowed.
+    slowed: Option<f64>,
 }
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -91,6 +93,11 @@ impl Edge {
                 }
                 Next::Done
             }
+            // It died as it was slowed: it is as slow as it will run, whatever is heard.
+            Report::Stalled if self.slowed.is_some() => {
+                book.died_of_slowing(self.slowed.unwrap_or(0.0));
+                Next::Done
+            }
             _ => Next::Do(Task::Idle { seconds: 3.0 }),
         }
     }
@@ -104,6 +111,7 @@ impl Edge {
         if book.at_stop(Screw::Idle, direction) {
             return Next::Done;
         }
+        self.slowed = (direction == Direction::Out).then_some(rpm);
         let turns = if (rpm / goal - 1.0).abs() > FAR { 8 } else { 4 };
         Next::Do(Task::turn(Screw::Idle, direction, turns))
     }

@@ -12,6 +12,9 @@ use crate::guide::{Direction, Screw};
 /// The maximum is passed when four fifths of the readings of so many seconds lie over it.
 const OVER_FOR: f64 = 0.3;
 const MOSTLY: f64 = 0.2;
+/// At full throttle so little over it, which readings err by now and then, counts after so many seconds.
+const HARDLY: f64 = 1.004;
+const HARDLY_FOR: f64 = 0.9;
 /// A speed this far over the maximum is a misreading, not an engine.
 const IMPLAUSIBLE: f64 = 1.45;
 /// Over the maximum by more than this is in doubt.
@@ -35,9 +38,20 @@ pub(super) fn over_maximum(ear: &Ear, facts: &Facts) -> Option<f64> {
     (slowest > most && ear.reaches_back(from)).then_some(speed)
 }
 
-/// Whether it is surely over it: by speeds that did not jump there, and no further than engines go.
-/// Further than that it is rather three halves of a right speed.
-pub(super) fn surely_over(ear: &Ear, facts: &Facts) -> bool {
+/// The same while full throttle is listened to (`settled`): hardly over it must be for longer.
+pub(super) fn drives_over(ear: &Ear, facts: &Facts, settled: bool) -> Option<f64> {
+    let speed = over_maximum(ear, facts)?;
+    let most = facts.maximum?;
+    let newest = ear.newest()?;
+    let hardly = ear.warning_since(newest - OVER_FOR, MOSTLY)? < HARDLY * most;
+    let longer = newest - HARDLY_FOR;
+    let stays = || ear.reaches_back(longer) && ear.warning_since(longer, MOSTLY) > Some(most);
+    (!settled || !hardly || stays()).then_some(speed)
+}
+
+/// Whether a speed over the maximum is one of an engine: it did not jump there, and is no further than
+/// engines go. Further than that it is rather three halves of a right speed.
+pub(super) fn truly_over(ear: &Ear, facts: &Facts) -> bool {
     let by = ear.newest().and_then(|newest| {
         let slowest = ear.quantile_since(newest - OVER_FOR, MOSTLY)?;
         let most = facts.maximum?;

@@ -248,7 +248,11 @@ impl Hand {
             scene.say(Cue::Lost);
         }
         let patience = if self.again > 0 { UNHEARD } else { patience };
-        (self.elapsed(scene) > patience).then_some(Report::Cannot)
+        (self.elapsed(scene) > patience).then_some(if self.again > 0 {
+            Report::Unheard
+        } else {
+            Report::Cannot
+        })
     }
 
     fn repair(&mut self, scene: &mut Scene<'_>) -> Option<Report> {

@@ -8,23 +8,31 @@ use serde::{Deserialize, Serialize};
 
 use super::book::Book;
 use super::ear::Look;
-use super::limited;
+use super::limited::{self, Limiter};
 use super::looks::{
-    FAR_RICH, burbled, fades, fading, forget_misheard, heaviest_richer, here, is_far_rich, is_odd,
-    outside, returned, room, room_by_place, slope, under_ceiling,
+    FAR_RICH, burbled, fades, fading, far_outside, forget_misheard, heaviest_richer, here,
+    is_far_rich, is_odd, outside, returned, richer_by_speed, room, room_by_place, slope,
+    under_ceiling,
 };
+use super::moves::{MOST_AT_ONCE, leaner, steps};
 use super::onset::{self, Distance};
 use super::stage::Next;
 use super::stuck::Symptom;
-use super::task::{FULL, Report, Task};
+use super::task::{FULL, LONGER, Report, Task};
 use crate::guide::{Direction, Screw, Turn};
 
 /// The goal lies this much rich of just four-stroking, in turns: in doubt richer.
-const GOAL: f64 = 0.04;
+const GOAL: f64 = 0.03;
 /// Nearer than this it is left alone.
 const NEAR: f64 = 0.018;
+/// From here on looks are longer.
+const NEARBY: f64 = 0.2;
+/// Further away than this it is set again, in turns.
+const OFF: f64 = 0.03;
 /// As sure as this it must be before it is left, in turns.
 const SURE: f64 = 0.022;
+/// What is not sure counts against a leaner turn, less with each look at a place.
+const DOUBT: [f64; 3] = [0.5, 0.3, 0.15];
 /// Where it may stand this far lean of that, the burble is looked for again.
 const LEAN: f64 = -0.035;
 /// What is asked for, so that the first full throttle is `trade::FIRST_FULL_RICHER` richer also where
@@ -36,14 +44,21 @@ const NOWHERE: f64 = -100.0;
 const MOST: u32 = 26;
 /// Without a burble so many turns beyond the beginning: the screw has no answer.
 const NO_ANSWER: f64 = 1.25;
-/// So many times over the maximum: no screw explains it.
-const TOO_OFTEN: u32 = 6;
+/// So many times over the maximum, one that was surely heard counted twice: no screw explains it.
+const TOO_OFTEN: u32 = 12;
+const SURELY: u32 = 2;
 /// So many looks in which the speed falls, each counted twice where it does so much: the fuel does not
 /// last.
 const FADES: u32 = 6;
 /// So many looks, one after the other, whose speed is away from the others by a factor are taken for
 /// misheard.
 const ODD: u32 = 3;
+/// With more room than this to the fastest that is allowed, in turns, a leaner place is tried once.
+const ROOMY: f64 = 0.2;
+/// It became lighter there where less than this share of the skip ratio is left.
+const LIGHTER: f64 = 0.75;
+/// So many places of the screw at which nothing could be made out are one too many.
+const MOST_DEAF: usize = 5;
 /// Slower than this share of the slowest full throttle is slow.
 const SLOW: f64 = 0.97;
 const SLOW_TYPICAL: f64 = 0.88;
@@ -62,12 +77,20 @@ pub(super) struct High {
     not_opened: u32,
     stalled: u32,
     over: u32,
+    /// How often it only seemed to be.
+    misheard: u32,
+    /// How far it went out for that since the last look, in thirty-seconds.
+    drifted: u16,
     /// Looks in which the speed fell, twice where it fell much.
     faded: u32,
     /// Looks that were taken for misheard, one after the other.
     odd: u32,
     /// Turns out at the beginning.
     from: f64,
+    /// Whether it is so near that looks are longer.
+    near: bool,
+    /// Where it was leaned once to see what that does, and the skip ratio there.
+    tried: Option<(f64, f64)>,
 }
 
 impl High {
@@ -79,11 +102,19 @@ impl High {
                 self.richer_to = book.screws.high.out;
                 Next::Do(FULL)
             }
-            Report::OverMaximum { .. } => {
-                self.over += 1;
+            Report::OverMaximum { misheard: true, .. } => {
+                self.misheard += 1;
+                self.drifted += 1;
+                if self.misheard > MOST {
+                    return Next::Stuck(Symptom::Rounds);
+                }
+                self.go_on(book)
+            }
+            Report::OverMaximum { surely, .. } => {
+                self.over += if surely { SURELY } else { 1 };
                 book.over += 1;
                 let stopped = book.at_stop(Screw::High, Direction::Out);
-                if self.over >= TOO_OFTEN || (stopped && self.over > 1) {
+                if self.over >= TOO_OFTEN || (stopped && self.over > SURELY) {
                     return Next::Stuck(if burbled(book) {
                         Symptom::TooFast
                     } else {
@@ -108,11 +139,13 @@ impl High {
                 self.go_on(book)
             }
             Report::Heard(look) => self.judge(book, &look),
+            Report::Unheard => self.unheard(book),
             _ => self.go_on(book),
         }
     }
 
     fn begin(&mut self, book: &mut Book) -> Next {
+        book.doubted = 0;
         *self = High {
             from: book.screws.high.out,
             ..High::default()
@@ -140,7 +173,20 @@ impl High {
         }
         // Moves from here on are made by ear.
         self.richer_to = NOWHERE;
-        Next::Do(FULL)
+        self.look()
+    }
+
+    fn look(&self) -> Next {
+        Next::Do(if self.near { LONGER } else { FULL })
+    }
+
+    /// Where the screw stands nothing can be made out: a little richer perhaps.
+    fn unheard(&mut self, book: &mut Book) -> Next {
+        book.deaf.push(book.screws.high.out);
+        if book.deaf.len() > MOST_DEAF || book.at_stop(Screw::High, Direction::Out) {
+            return Next::Stuck(Symptom::Rounds);
+        }
+        self.out(book, 4)
     }
 
     fn judge(&mut self, book: &mut Book, look: &Look) -> Next {
@@ -159,8 +205,10 @@ impl High {
         if self.faded >= FADES {
             return Next::Stuck(Symptom::Fades);
         }
-        if limited::on_limiter(book, look) {
-            return self.out(book, 4);
+        match limited::hear(book, look) {
+            Limiter::Off => {}
+            Limiter::Doubtful => return Next::Do(FULL),
+            Limiter::On => return self.out(book, 4),
         }
         let Some(skip) = look.skip else {
             self.unjudged += 1;
@@ -177,7 +225,11 @@ impl High {
             return self.no_burble(book, look);
         }
         let place = book.screws.high;
-        let distance = onset::distance(&book.full, place.out, place.variance);
+        let mut distance = onset::distance(&book.full, place.out, place.variance);
+        if let Some(least) = richer_by_speed(book, look) {
+            distance.mean = distance.mean.max(least);
+            distance.at_least = distance.at_least.max(least);
+        }
         self.towards(book, look, skip, distance)
     }
 
@@ -209,12 +261,14 @@ impl High {
     fn towards(&mut self, book: &mut Book, look: &Look, skip: f64, distance: Distance) -> Next {
         let room = room(book, look).min(room_by_place(book));
         let burbles = skip >= onset::HEARD;
-        let again = here(book).count();
+        let again = here(book).filter(|look| look.skip.is_some()).count();
         // Where the place is not yet sure, only as far as it likely is.
-        let careful = distance.mean - 0.5 * distance.deviation;
+        let doubt = DOUBT.get(again.max(1) - 1).copied().unwrap_or(0.0);
+        let careful = distance.mean - doubt * distance.deviation;
         let by_ear = careful.max(distance.at_least.min(distance.mean)) - GOAL;
         let lean = by_ear.min(room);
         let rich = GOAL - distance.mean;
+        self.near = distance.mean < NEARBY;
         let untried = outside(book) && !book.at_stop(Screw::High, Direction::Out);
         if room < NEAR && skip >= onset::HEAVY && untried && heaviest_richer(book).is_none() {
             // Is it as heavy as it gets? Richer once, and back.
@@ -224,7 +278,7 @@ impl High {
             return if again >= 2 {
                 Next::Stuck(Symptom::TooFast)
             } else {
-                Next::Do(FULL)
+                self.look()
             };
         }
         if self.looks > MOST {
@@ -244,20 +298,30 @@ impl High {
         }
         if lean > NEAR && burbles && !book.at_stop(Screw::High, Direction::In) {
             let far = skip >= onset::HEAVY && distance.at_least > 0.4 && room > 0.4;
-            let most = if far { 8 } else { 4 };
-            return Next::Do(Task::turn(Screw::High, Direction::In, steps(lean, most)));
+            // What it went out for nothing it comes in again, where that is safe.
+            let heavy = skip >= onset::HEAVY && room > 0.4;
+            let drifted = std::mem::take(&mut self.drifted);
+            let most = match (far, heavy) {
+                (true, _) => MOST_AT_ONCE,
+                (_, true) => (4 + drifted).min(MOST_AT_ONCE),
+                _ => 4,
+            };
+            return Next::Do(leaner(book, steps(lean, most)));
         }
         let held_back = room < by_ear && room < NEAR;
-        let enough = again >= 2 && (distance.deviation < SURE || held_back) || again >= 5;
+        let enough = again >= 3 && (distance.deviation < SURE || held_back) || again >= 5;
         if enough && !held_back {
             match returned(book) {
                 Some(true) => {}
                 // Out until it has surely returned.
                 Some(false) => return self.out(book, 1),
-                None => return Next::Do(FULL),
+                None => return self.look(),
             }
         }
-        let far_rich = skip >= onset::HEAVY && distance.at_least > FAR_RICH && outside(book);
+        if enough && !held_back && room > ROOMY && burbles && self.is_worth_a_try(book) {
+            return Next::Do(leaner(book, 2));
+        }
+        let far_rich = skip >= onset::HEAVY && distance.at_least > FAR_RICH && far_outside(book);
         if enough && held_back && far_rich && !under_ceiling(book) {
             // As fast as it may be, far out, and still heavy: no mixture explains that.
             return Next::Stuck(Symptom::TooFast);
@@ -266,7 +330,22 @@ impl High {
             book.capped = held_back;
             return self.finish(book, look);
         }
-        Next::Do(FULL)
+        self.look()
+    }
+
+    /// Far slower than it may be, it is perhaps richer than it sounds: a sixteenth leaner tells. Where
+    /// the burble does not become lighter there, once more.
+    fn is_worth_a_try(&mut self, book: &Book) -> bool {
+        let place = book.screws.high.out;
+        let skips: Vec<f64> = here(book).filter_map(|look| look.skip).collect();
+        let mean = skips.iter().sum::<f64>() / skips.len().max(1) as f64;
+        let worth = self
+            .tried
+            .is_none_or(|(there, before)| place < there - 1.0 / 64.0 && mean > LIGHTER * before);
+        if worth {
+            self.tried = Some((place, mean));
+        }
+        worth
     }
 
     fn finish(&mut self, book: &mut Book, look: &Look) -> Next {
@@ -295,15 +374,19 @@ impl High {
     }
 }
 
-fn steps(turns: f64, most: u16) -> u16 {
-    ((32.0 * turns).round() as u16).clamp(1, most)
+/// Whether the looks say together that it was left off the goal, after all.
+pub(super) fn is_off(book: &Book) -> bool {
+    let place = book.screws.high;
+    let distance = onset::distance(&book.full, place.out, place.variance);
+    !book.capped && (distance.mean - GOAL).abs() > OFF + distance.deviation
 }
 
-/// An eighth or a quarter richer, by how far it is over the maximum.
+/// A sixteenth to a quarter richer, by how far it is over the maximum: an eighth changes 2 to 6 % of
+/// the speed (`trade::EIGHTH_OF_HIGH`).
 pub(super) fn enrichment(rpm: f64, maximum: f64) -> Turn {
-    if rpm > 1.03 * maximum {
-        Turn::QUARTER
-    } else {
-        Turn::EIGHTH
+    match rpm / maximum {
+        over if over > 1.03 => Turn::QUARTER,
+        over if over > 1.008 => Turn::EIGHTH,
+        _ => Turn::thirty_seconds(2),
     }
 }

@@ -1,7 +1,7 @@
 //! The throttle: what was asked of it, how long it has been open, how long it has to rest.
 use serde::{Deserialize, Serialize};
 
-use super::ear::Ear;
+use super::ear::{Ear, by_factor};
 use super::facts::Facts;
 use super::prompt::Throttle;
 use crate::tach;
@@ -97,6 +97,11 @@ impl Lever {
         self.asked == Throttle::Full
     }
 
+    /// Whether the throttle is fully open, or was and may not yet be closed.
+    pub(super) fn opens_fully(&self) -> bool {
+        matches!(self.asked, Throttle::Full | Throttle::Snap) || self.was_full()
+    }
+
     /// Whether somebody was told to close the throttle and may not have done so yet.
     pub(super) fn is_closing(&self, now: f64) -> bool {
         self.asked == Throttle::Idle && self.full_since.is_some() && now - self.at < HAND
@@ -122,6 +127,10 @@ impl Lever {
         };
         let since = now - self.at;
         if since < 0.5 || !ear.steady_since(now - 1.0, 0.08) {
+            return false;
+        }
+        // Half of full throttle, before a hand has had its time, is rather misheard.
+        if since < HAND + FALLS && self.last_full.is_some_and(|full| by_factor(speed, full)) {
             return false;
         }
         let no_longer_full = self.last_full.is_none_or(|full| speed < 0.8 * full);

@@ -1,9 +1,10 @@
 //! What the looks at full throttle say together: whether it burbles, whether the fuel lasts, how much
 //! room is left to the fastest that is allowed.
-use super::book::Book;
+use super::book::{Book, FullLook};
 use super::ear::{Look, by_factor, quantile};
 use super::limited;
 use super::onset::{self, Distance};
+use crate::machine::Coil;
 
 /// What an eighth of a turn richer changes at most, `trade::EIGHTH_OF_HIGH`, for a whole turn.
 const STEEPEST: f64 = 4_800.0;
@@ -14,8 +15,14 @@ const NEVER_STEEPER: f64 = 8_000.0;
 /// shares of the speed.
 const CLEAR: f64 = 0.03;
 const MARGIN: (f64, f64) = (0.003, 0.008);
+const CLEAR_UNKNOWN: f64 = 0.036;
+const MARGIN_UNKNOWN: (f64, f64) = (0.004, 0.01);
+/// Error of a look's speed, standard deviation as a share.
+const SPEED_ERROR: f64 = 0.002;
+/// Looks so far from the place of the screw lie on a straight line, in turns.
+const LINE: std::ops::Range<f64> = -0.05..0.2;
 /// Before it is left it must have been heard to skip so much there, on the average of its looks.
-const RETURNED: f64 = 0.09;
+const RETURNED: f64 = 0.1;
 /// So many silent looks, or so many with one that heard something, are enough to say that it has not.
 const ALL_SILENT: usize = 4;
 const ONCE_HEARD: usize = 7;
@@ -29,6 +36,11 @@ const FADE: (f64, f64) = (0.025, 0.28);
 const STEEP: f64 = 0.2;
 /// So far from the onset nothing should be as fast as it may be, in turns.
 pub(super) const FAR_RICH: f64 = 0.2;
+/// As heavy as it gets: more than this share of the heaviest.
+const SATURATED: f64 = 0.88;
+/// Further out than its base, and than the right place of most engines, in turns.
+const OUTSIDE: f64 = 0.1;
+const FAR_OUTSIDE: f64 = 0.5;
 /// A weaker fall counts half.
 const WEAKLY: f64 = 0.015;
 
@@ -41,22 +53,40 @@ pub(super) fn heaviest_richer(book: &Book) -> Option<f64> {
         .reduce(f64::max)
 }
 
+/// Whether the screw stands so much further out than its base.
+fn is_beyond(book: &Book, turns: f64) -> bool {
+    let place = book.screws.high;
+    !place.absolute || place.out > turns
+}
+
 /// Whether the screw stands further out than its base.
 pub(super) fn outside(book: &Book) -> bool {
-    let place = book.screws.high;
-    !place.absolute || place.out > 0.1
+    is_beyond(book, OUTSIDE)
+}
+
+/// Whether it stands further out than the right place of most engines.
+pub(super) fn far_outside(book: &Book) -> bool {
+    is_beyond(book, FAR_OUTSIDE)
 }
 
 /// At the fastest that is allowed and yet far rich: the engine is faster than its screws make it.
 pub(super) fn is_far_rich(book: &Book, look: &Look, skip: f64, distance: Distance) -> bool {
     // As heavy as it gets, further out than the base, and a turn still changes much: the onset is
     // nowhere near. Near it the speed is flat.
-    let saturated =
-        skip >= onset::HEAVY && heaviest_richer(book).is_some_and(|richer| skip > 0.8 * richer);
+    let saturated = skip >= onset::HEAVY
+        && heaviest_richer(book).is_some_and(|richer| skip > SATURATED * richer);
     let steep = book.slope.is_some_and(|slope| slope > STEEP * look.rpm);
     let far = distance.at_least > 0.5 * FAR_RICH;
-    (saturated && steep && far && outside(book))
-        || (distance.mean > 0.3 && distance.deviation < 0.12)
+    far_outside(book)
+        && (saturated && steep && far || distance.mean > 0.3 && distance.deviation < 0.12)
+}
+
+/// How much richer than right it is at least, in turns, since it burbles and is slower than the maker's
+/// slowest full throttle.
+pub(super) fn richer_by_speed(book: &Book, look: &Look) -> Option<f64> {
+    let slowest = book.facts.slowest.filter(|_| !book.facts.full_is_typical)?;
+    let least = (slowest - look.rpm) / STEEPEST;
+    (least > 0.0 && look.skip.is_some_and(|skip| skip >= onset::HEARD)).then_some(least)
 }
 
 /// Whether the speed falls while the throttle is held open.
@@ -83,6 +113,29 @@ pub(super) fn here(book: &Book) -> impl Iterator<Item = &Look> {
         .iter()
         .filter(move |full| (full.out - place).abs() < 1.0 / 64.0)
         .map(|full| &full.look)
+}
+
+/// Whether the looks nearby say that no engine runs so fast where the screw stands: the speed is
+/// misheard.
+pub(super) fn cannot_be(book: &Book, rpm: f64) -> bool {
+    let place = book.screws.high.out;
+    let near = |full: &&FullLook| (full.out - place).abs() < FAR_RICH;
+    let most = |full: &FullLook| {
+        let leaner = (full.out - place).max(0.0);
+        (1.0 + UNLIKE) * full.look.rpm + NEVER_STEEPER * leaner
+    };
+    let (can, cannot) = book
+        .full
+        .iter()
+        .filter(near)
+        .fold((0, 0), |(can, cannot), full| {
+            if most(full) < rpm {
+                (can, cannot + 1)
+            } else {
+                (can + 1, cannot)
+            }
+        });
+    cannot > can
 }
 
 /// Whether a look differs much from those before it since the screw was last turned.
@@ -136,11 +189,68 @@ pub(super) fn room(book: &Book, look: &Look) -> f64 {
     let Some(cap) = limited::cap(book) else {
         return 1.0;
     };
-    let slope = book
-        .slope
-        .map_or(STEEPEST, |seen| (1.3 * seen).clamp(FLATTEST, STEEPEST));
-    let margin = (CLEAR * slope).clamp(MARGIN.0 * cap, MARGIN.1 * cap);
-    (cap - margin - look.rpm) / slope
+    let line = Line::through(book, look);
+    let slope = (line.slope + 0.5 * line.deviation).clamp(FLATTEST, STEEPEST);
+    // A coil that nobody knows may have a ceiling a little above the maximum.
+    let (clear, margin) = if book.facts.coil == Coil::Unknown && book.ceiling.is_none() {
+        (CLEAR_UNKNOWN, MARGIN_UNKNOWN)
+    } else {
+        (CLEAR, MARGIN)
+    };
+    let clear = clear * line.slope.clamp(FLATTEST, STEEPEST);
+    let margin = clear.clamp(margin.0 * cap, margin.1 * cap);
+    // Under a ceiling it is far enough below the limiter as it is.
+    let margin = if under_ceiling(book) {
+        0.5 * margin
+    } else {
+        margin
+    };
+    (cap - margin - line.speed) / slope
+}
+
+/// Speed over the place of the high-speed screw: a straight line through the looks nearby, each as good
+/// as its speed and its place are known, with what such screws usually change as a first guess.
+struct Line {
+    /// Where the screw stands, in rpm.
+    speed: f64,
+    /// What a turn changes, in rpm, and how well that is known.
+    slope: f64,
+    deviation: f64,
+}
+
+impl Line {
+    fn through(book: &Book, look: &Look) -> Line {
+        let place = book.screws.high;
+        let guess = (0.5 * (STEEPEST + FLATTEST), 0.5 * STEEPEST);
+        let mut looks: Vec<(f64, f64, f64)> = book
+            .full
+            .iter()
+            .filter(|full| LINE.contains(&(full.out - place.out)))
+            .map(|full| {
+                let moved = (place.variance - full.variance).abs();
+                let variance = (SPEED_ERROR * full.look.rpm).powi(2) + guess.0.powi(2) * moved;
+                (place.out - full.out, full.look.rpm, 1.0 / variance)
+            })
+            .collect();
+        if looks.is_empty() {
+            looks.push((0.0, look.rpm, (SPEED_ERROR * look.rpm).powi(-2)));
+        }
+        let sum = |of: &dyn Fn(f64, f64) -> f64| -> f64 {
+            looks.iter().map(|(x, y, w)| w * of(*x, *y)).sum()
+        };
+        let prior = guess.1.powi(-2);
+        let (n, x, y) = (sum(&|_, _| 1.0), sum(&|x, _| x), sum(&|_, y| y));
+        let (xx, xy) = (
+            sum(&|x, _| x * x) + prior,
+            sum(&|x, y| x * y) + prior * guess.0,
+        );
+        let determinant = n * xx - x * x;
+        Line {
+            speed: (xx * y - x * xy) / determinant,
+            slope: (n * xy - x * y) / determinant,
+            deviation: (n / determinant).sqrt(),
+        }
+    }
 }
 
 /// How far it may be leaned towards where it was over the maximum, in turns.

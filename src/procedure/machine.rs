@@ -11,6 +11,7 @@ use super::hand::{Hand, Scene};
 use super::heard::Heard;
 use super::high::enrichment;
 use super::lever::Lever;
+use super::looks;
 use super::outcome::{Outcome, Verdict};
 use super::prompt::{Prompt, Throttle};
 use super::proof;
@@ -28,6 +29,9 @@ use crate::units::Seconds;
 const STALLED: f64 = 9.0;
 /// Somebody who answers says that it has stalled: from him no word is waited for longer.
 const STALLED_UNSAID: f64 = 25.0;
+
+/// Richer by so much where it was hardly over the maximum, or only seemed to be.
+const DOUBTED: Turn = Turn::thirty_seconds(1);
 
 /// The whole adjustment as plain data: saved and read back it goes on exactly where it was.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -53,6 +57,8 @@ pub struct Procedure {
     pub(super) last_turn: Option<(Screw, Direction, Turn)>,
     /// Whether the last time over the maximum was surely one.
     pub(super) surely_over: bool,
+    /// Whether no engine could have been so fast then.
+    pub(super) misheard: bool,
     pub(super) begun: bool,
     pub(super) over: bool,
 }
@@ -98,6 +104,7 @@ impl Procedure {
             turned_at: 0.0,
             last_turn: None,
             surely_over: false,
+            misheard: false,
             begun: false,
             over: false,
         }
@@ -153,18 +160,24 @@ impl Procedure {
     fn go_on(&mut self, passed: f64, word: Option<Word>) -> Option<Outcome> {
         let enriching = matches!(self.hand.task, Task::Enrich { .. });
         if !enriching
+            && !matches!(self.stage, Stage::Stuck(_))
             && self.pause.is_none_or(|pause| pause != Pause::Asked)
             && self.lever.asked != Throttle::Stop
-            && let Some(speed) = guard::over_maximum(&self.ear, &self.book.facts)
+            && let Some(speed) =
+                guard::drives_over(&self.ear, &self.book.facts, self.hand.is_settled_full())
         {
             let maximum = self.book.facts.maximum.unwrap_or(speed);
             self.pause = None;
-            self.surely_over =
-                self.hand.is_settled_full() && guard::surely_over(&self.ear, &self.book.facts);
-            let turns = if self.surely_over {
+            self.misheard = looks::cannot_be(&self.book, speed);
+            let truly = guard::truly_over(&self.ear, &self.book.facts)
+                && self.lever.opens_fully()
+                && !self.misheard;
+            self.surely_over = truly && self.hand.is_settled_full();
+            let turns = if truly {
                 enrichment(speed, maximum)
             } else {
-                Turn::EIGHTH
+                // Rather misheard: again and again it must not lead far out.
+                DOUBTED
             };
             self.take_up(Task::Enrich { turns });
         }

@@ -36,6 +36,7 @@ mod listening;
 mod looks;
 mod low;
 mod machine;
+mod moves;
 mod onset;
 mod opening;
 mod outcome;

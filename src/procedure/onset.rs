@@ -3,8 +3,8 @@
 //! How fast the share of skipped turns grows differs from engine to engine: with a hard onset it is a
 //! straight line from nothing, with a soft one the odds grow by a factor. Turns of a hand are
 //! inexact, light skipping is often read as clean, and heavy skipping says only that it is heavy. So
-//! no look decides: the likelihood of every distance and growth is laid out on a grid, and the
-//! distance is read from the sum.
+//! no look decides: the likelihood of every distance, growth and kind of hearing is laid out on a
+//! grid, and the distance is read from the sum.
 use super::book::FullLook;
 
 /// From this skip ratio on four-stroking is heard.
@@ -13,9 +13,16 @@ pub(super) const HEARD: f64 = 0.1;
 pub(super) const HEAVY: f64 = 0.48;
 /// Error of a skip ratio, standard deviation.
 const ERROR: f64 = 0.06;
-/// Below this nothing is heard; light skipping is so in many looks, and never from this ratio on.
+/// Below this nothing is heard. A hearing that misses light skipping does so in many looks, and never
+/// from this ratio on; one that does not, hardly ever. Which of the two it is the looks tell.
 pub(super) const SILENT: f64 = 0.04;
 const MISSED_BELOW: f64 = 0.36;
+const HARDLY_MISSED: f64 = 0.03;
+/// A hearing that is lost where the skipping is heavier than the first, as often as the second; heard is
+/// then any ratio alike.
+const LOST_FROM: f64 = 0.42;
+const LOST: f64 = 0.03;
+const ANY: f64 = 0.3;
 /// A look is quite wrong as often as this.
 const WRONG: f64 = 0.004;
 /// Skip ratio where it just four-strokes: with a soft onset, which has no beginning, the first that
@@ -68,6 +75,35 @@ impl Growth {
     }
 }
 
+/// How light skipping is heard.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Hearing {
+    /// As it is.
+    Even,
+    /// Often not at all.
+    Missing,
+    /// Heavy skipping as anything: such looks say nothing.
+    Lost,
+}
+
+impl Hearing {
+    /// How often it is so.
+    fn share(self) -> f64 {
+        match self {
+            Hearing::Even | Hearing::Missing => 1.0,
+            Hearing::Lost => LOST,
+        }
+    }
+
+    /// How often a ratio is not heard.
+    fn missed(self, truth: f64) -> f64 {
+        match self {
+            Hearing::Even | Hearing::Lost => HARDLY_MISSED,
+            Hearing::Missing => (1.0 - (truth - 0.02) / MISSED_BELOW).clamp(0.02, 0.97),
+        }
+    }
+}
+
 /// How far rich of just four-stroking the screw stands, in turns.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Distance {
@@ -80,19 +116,23 @@ pub(super) struct Distance {
 /// From the looks, the latest last; `variance` is that of the screw's place now.
 pub(super) fn distance(looks: &[FullLook], out: f64, variance: f64) -> Distance {
     let mut weights = [0.0; DISTANCES];
-    for growth in Growth::all() {
-        for (i, weight) in weights.iter_mut().enumerate() {
-            let d = NEAREST + STEP * i as f64;
-            *weight += looks
-                .iter()
-                .map(|look| {
-                    let there = d + look.out - out;
-                    let doubt = growth.slope(there).powi(2) * (variance - look.variance).max(0.0);
-                    look.look
-                        .skip
-                        .map_or(1.0, |skip| likelihood(skip, growth.at(there), doubt))
-                })
-                .product::<f64>();
+    for hearing in [Hearing::Even, Hearing::Missing, Hearing::Lost] {
+        for growth in Growth::all() {
+            for (i, weight) in weights.iter_mut().enumerate() {
+                let d = NEAREST + STEP * i as f64;
+                *weight += hearing.share()
+                    * looks
+                        .iter()
+                        .map(|look| {
+                            let there = d + look.out - out;
+                            let doubt =
+                                growth.slope(there).powi(2) * (variance - look.variance).max(0.0);
+                            look.look.skip.map_or(1.0, |skip| {
+                                likelihood(hearing, skip, growth.at(there), doubt)
+                            })
+                        })
+                        .product::<f64>();
+            }
         }
     }
     summary(&weights)
@@ -130,12 +170,15 @@ fn summary(weights: &[f64; DISTANCES]) -> Distance {
 }
 
 /// How likely a heard ratio is where the engine skips `truth` (below 0: lean of the onset).
-fn likelihood(heard: f64, truth: f64, doubt: f64) -> f64 {
+fn likelihood(hearing: Hearing, heard: f64, truth: f64, doubt: f64) -> f64 {
+    if hearing == Hearing::Lost && truth > LOST_FROM {
+        return ANY;
+    }
     let there = truth.max(0.0);
     let error = (ERROR * ERROR + doubt).sqrt();
     let below = |limit: f64, mean: f64| 1.0 / (1.0 + (-1.7 * (limit - mean) / error).exp());
-    // Light skipping is often not heard at all: silence says little, and to hear some says much.
-    let missed = (1.0 - (there - 0.02) / MISSED_BELOW).clamp(0.02, 0.97);
+    // Where light skipping is often not heard, silence says little, and to hear some says much.
+    let missed = hearing.missed(there);
     let bell = |z: f64| (-0.5 * z * z).exp();
     let right = if heard < SILENT {
         missed + (1.0 - missed) * below(SILENT, there)

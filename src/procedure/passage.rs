@@ -11,6 +11,12 @@ use crate::guide::{Direction, Screw};
 
 /// After so many tasks without result, one after the other, the step cannot be done.
 const FRUITLESS: u32 = 8;
+/// After so many the step of the high-speed screw is asked again.
+const DEAF: u32 = 3;
+/// So many times over the maximum after all: no screw explains it.
+const TOO_OFTEN: u32 = 12;
+/// As often it may have seemed to be over it, after the high-speed screw was set.
+const ONCE: u32 = 1;
 /// Steps take no more tasks than this at one moment; a step that does is wrong.
 const AT_ONCE: u32 = 32;
 
@@ -56,6 +62,7 @@ impl Procedure {
                 }
                 report = Report::OverMaximum {
                     surely: self.surely_over,
+                    misheard: self.misheard,
                 };
             }
             (Task::Set { screw, .. }, Report::Done) => self.book.screws.set(screw),
@@ -69,6 +76,10 @@ impl Procedure {
         }
         if report == Report::Nothing {
             self.fruitless += 1;
+            let deaf = matches!(self.stage, Stage::High(_)) && self.fruitless.is_multiple_of(DEAF);
+            if deaf {
+                return self.run(Report::Unheard);
+            }
             if self.fruitless < FRUITLESS {
                 let tries = self.hand.tries + 1;
                 self.take_up(self.hand.task);
@@ -78,7 +89,36 @@ impl Procedure {
             return self.stuck(Symptom::Rounds);
         }
         self.fruitless = 0;
+        if let Report::OverMaximum { surely, misheard } = report
+            && self.is_past_high()
+        {
+            self.book.over += u32::from(!misheard);
+            self.book.doubted += 1;
+            if self.book.over >= TOO_OFTEN {
+                return self.stuck(Symptom::TooFast);
+            }
+            if surely || self.book.doubted > ONCE {
+                // What has been judged before no longer holds.
+                self.go_back(StageKind::High);
+                return self.run(Report::Begin);
+            }
+        }
         self.run(report)
+    }
+
+    /// Whether the high-speed screw has been set, and comes no more on the way.
+    fn is_past_high(&self) -> bool {
+        let last = self.route.iter().rposition(|kind| *kind == StageKind::High);
+        last.is_some_and(|last| self.at > last) && self.aside.is_none()
+    }
+
+    fn go_back(&mut self, kind: StageKind) {
+        self.at = self
+            .route
+            .iter()
+            .rposition(|k| *k == kind)
+            .unwrap_or(self.at);
+        self.stage = kind.begin();
     }
 
     /// Lets the steps go on until there is a task.
@@ -103,12 +143,7 @@ impl Procedure {
                 }
                 Next::Stuck(symptom) => return self.stuck(symptom),
                 Next::Back(kind) => {
-                    self.at = self
-                        .route
-                        .iter()
-                        .rposition(|k| *k == kind)
-                        .unwrap_or(self.at);
-                    self.stage = kind.begin();
+                    self.go_back(kind);
                     report = Report::Begin;
                 }
                 Next::Done => match self.after() {

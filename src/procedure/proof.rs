@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 use super::book::Book;
 use super::cure::Died;
 use super::ear::Look;
+use super::high;
 use super::limited;
 use super::looks::fades;
 use super::outcome::ProofLine;
@@ -18,7 +19,7 @@ const LISTEN: f64 = 20.0;
 /// A steady idle keeps within this share of its speed.
 const STEADY: f64 = 0.05;
 /// The last full throttle: long enough for fuel that does not last to run out.
-const LONG: Task = Task::Full { seconds: 5.0 };
+const LONG: Task = Task::Full { seconds: 6.0 };
 /// Snap accelerations.
 const SNAPS: usize = 3;
 /// More than this share of the turns without a full firing is more than lightly four-stroking.
@@ -27,6 +28,8 @@ const LIGHT: f64 = 0.45;
 const READING: f64 = 0.003;
 /// A hot engine is stopped for so long before it is started again, in seconds.
 const HOT_STOP: f64 = 45.0;
+/// So often the high-speed screw is set again where the last full throttle says that it is off.
+const SET_AGAIN: u32 = 2;
 /// Rounds of repairs.
 const ROUNDS: u32 = 5;
 
@@ -71,7 +74,7 @@ impl Proof {
                 *self = Proof::default();
                 Next::Do(Task::Idle { seconds: LISTEN })
             }
-            (_, Report::OverMaximum { .. }) => Next::Back(StageKind::High),
+            (_, Report::OverMaximum { surely: true, .. }) => Next::Back(StageKind::High),
             (Doing::Idle, Report::Heard(look)) => self.idle(book, look),
             (Doing::Still, Report::Attachment(turning, _)) => {
                 book.sheet.still = turning.map(|turning| !turning);
@@ -99,7 +102,7 @@ impl Proof {
                 self.doing = Doing::HotIdle;
                 Next::Do(Task::Idle { seconds: 6.0 })
             }
-            (Doing::HotStart, Report::Cannot) => {
+            (Doing::HotStart, Report::Cannot | Report::Unheard) => {
                 match book.cures.next(Died::Starting, &book.screws) {
                     Some(cure) => {
                         self.doing = Doing::HotCure;
@@ -127,7 +130,8 @@ impl Proof {
         }
     }
 
-    fn idle(&mut self, book: &mut Book, look: Look) -> Next {
+    fn idle(&mut self, book: &mut Book, mut look: Look) -> Next {
+        look.rpm = book.idle_speed(look.rpm);
         let (low, high) = book.facts.idle;
         book.sheet.idle = Some(look);
         if look.rpm < low || look.rpm > high {
@@ -184,6 +188,10 @@ impl Proof {
             if self.looks < 2 {
                 return Next::Do(LONG);
             }
+            return self.again(book, StageKind::High);
+        }
+        book.full_look(look);
+        if high::is_off(book) && book.rounds < SET_AGAIN {
             return self.again(book, StageKind::High);
         }
         self.doing = Doing::HotStop;

@@ -26,8 +26,11 @@ impl Rescue {
     pub(super) fn next(&mut self, book: &mut Book, report: Report) -> Next {
         match (self.doing, report) {
             (Doing::Starting, Report::Done) => Next::Done,
-            (Doing::Starting, Report::Cannot) => {
-                self.cure = book.cures.next(Died::Starting, &book.screws);
+            (Doing::Starting, Report::Cannot | Report::Unheard) => {
+                let unheard = (report == Report::Unheard)
+                    .then(|| book.cures.next(Died::Unheard, &book.screws))
+                    .flatten();
+                self.cure = unheard.or_else(|| book.cures.next(Died::Starting, &book.screws));
                 if self.cure.is_none() {
                     return Next::Stuck(Symptom::WillNotRun);
                 }

@@ -10,8 +10,7 @@ use crate::guide::{Direction, Screw};
 /// The idle is left alone within this share of the range around its middle.
 const MIDDLE: f64 = 0.3;
 /// What a turn of the screw changes, in rpm: eight times `trade::EIGHTH_OF_IDLE`.
-const LEAST_A_TURN: f64 = 700.0;
-const MOST_A_TURN: f64 = 3_000.0;
+pub(super) const A_TURN: (f64, f64) = (700.0, 3_000.0);
 const FIRST_A_TURN: f64 = 1_800.0;
 /// More moves than this lead nowhere.
 const MOST: u32 = 18;
@@ -28,7 +27,8 @@ pub(super) struct Settle {
 impl Settle {
     pub(super) fn next(&mut self, book: &mut Book, report: Report) -> Next {
         match report {
-            Report::Heard(look) => {
+            Report::Heard(mut look) => {
+                look.rpm = book.idle_speed(look.rpm);
                 self.learn(look.rpm);
                 let (low, high) = book.facts.idle;
                 let goal = book.facts.idle_goal();
@@ -62,6 +62,11 @@ impl Settle {
                 }
             }
             _ => {
+                if let (Report::Stalled, Some((before, turns))) = (report, self.last)
+                    && turns < 0.0
+                {
+                    book.died_of_slowing(before);
+                }
                 self.last = self.last.filter(|_| report == Report::Done);
                 Next::Do(Task::Idle { seconds: 4.0 })
             }
@@ -73,7 +78,7 @@ impl Settle {
             let seen = (rpm - before) / turns;
             if turns.abs() >= 1.5 / 32.0 {
                 let known = self.a_turn.unwrap_or(FIRST_A_TURN);
-                let blend = 0.5 * (known + seen.clamp(LEAST_A_TURN, MOST_A_TURN));
+                let blend = 0.5 * (known + seen.clamp(A_TURN.0, A_TURN.1));
                 self.a_turn = Some(blend);
             }
         }

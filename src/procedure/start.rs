@@ -34,7 +34,7 @@ impl Start {
     pub(super) fn next(&mut self, book: &mut Book, report: Report) -> Next {
         match (self.doing, report) {
             (Doing::Starting, Report::Begin) => self.start(),
-            (Doing::Starting, Report::Cannot) => {
+            (Doing::Starting, Report::Cannot | Report::Unheard) => {
                 match book.cures.next(Died::Starting, &book.screws) {
                     Some(cure) => {
                         self.doing = Doing::Curing;

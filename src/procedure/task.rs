@@ -87,6 +87,8 @@ const SLOW_RISE: f64 = 2.0;
 
 /// Three seconds of full throttle are plenty for a reading.
 pub(super) const FULL: Task = Task::Full { seconds: 3.0 };
+/// Near the goal a little longer.
+pub(super) const LONGER: Task = Task::Full { seconds: 4.5 };
 
 impl Task {
     pub(super) fn turn(screw: Screw, direction: Direction, thirty_seconds: u16) -> Task {
@@ -152,9 +154,13 @@ pub(super) enum Report {
     /// It went over the maximum, or may have; the throttle was closed and the screw has gone out.
     OverMaximum {
         surely: bool,
+        /// No engine can have been so fast.
+        misheard: bool,
     },
     /// The throttle was asked for, and no rise was heard.
     NotOpened,
     /// Nothing could be read, or the move was not allowed.
     Nothing,
+    /// Nothing could be read, several times one after the other.
+    Unheard,
 }
