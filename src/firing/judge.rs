@@ -1,5 +1,7 @@
 //! From what a look shows to how the engine fires.
 use super::kind::{Firing, FiringKind, Pattern};
+use super::memory::Memory;
+use super::mixture::TwoKinds;
 use super::revolution::{Differences, Revolutions};
 use super::sub_orders::{Families, families};
 use super::weights::{LIMITER, SHARE, SKIPPING};
@@ -9,7 +11,7 @@ use crate::tach::angle::Turns;
 use crate::units::Decibels;
 
 /// Features of a look.
-pub const FEATURES: usize = 21;
+pub const FEATURES: usize = 28;
 /// Terms of the score: a constant, each feature, each product of two.
 pub const TERMS: usize = 1 + FEATURES + FEATURES * (FEATURES + 1) / 2;
 
@@ -44,6 +46,7 @@ const STEADY: f64 = 0.3;
 #[derive(Debug, Default)]
 pub struct Judge {
     revolutions: Revolutions,
+    memory: Memory,
     score: Option<f64>,
     cut: f64,
     skipping: Option<bool>,
@@ -52,6 +55,8 @@ pub struct Judge {
     pub differences: Differences,
     /// The lines of the last look.
     pub families: Families,
+    /// What the turns of the last while show.
+    pub kinds: TwoKinds,
 }
 
 impl Judge {
@@ -65,8 +70,9 @@ impl Judge {
         if moment.fresh || self.families == Families::default() {
             self.differences = self.revolutions.differences(look);
             self.families = families(look);
+            self.kinds = self.memory.look(moment, look);
         }
-        let (d, f) = (&self.differences, &self.families);
+        let (d, f, k) = (&self.differences, &self.families, &self.kinds);
         let log = |x: f64, least: f64| (x + least).log10();
         let skipped: f32 = moment.rhythm[1..].iter().sum();
         let rhythm = log(f64::from(skipped), 1e-3) - log(f64::from(moment.rhythm[0]), 1e-3);
@@ -77,6 +83,8 @@ impl Judge {
         let separation = (kinds / (1.0 - kinds) / (share * (1.0 - share))).log10();
         let distance = log(d.distance, 1e-3);
         let highest = f.contrast.iter().fold(f64::MIN, |m, v| m.max(*v));
+        let logit = |x: f64| (x.clamp(0.01, 0.99) / (1.0 - x.clamp(0.01, 0.99))).ln() / 4.0;
+        let known = f64::from(u8::from(k.turns > 0));
         let lowest = f.contrast.iter().fold(f64::MAX, |m, v| m.min(*v));
         [
             rhythm,
@@ -100,6 +108,13 @@ impl Judge {
             log(d.strong_run.clamp(0.5, LONG_RUN), 0.0),
             4.0 * d.uneven[0] - 1.0,
             4.0 * d.uneven[1] - 1.0,
+            known,
+            known * log(k.distance.clamp(0.3, 30.0), 0.0),
+            k.gain.clamp(0.0, 1.5),
+            known * log(k.power, 0.01),
+            k.again,
+            known * logit(k.share),
+            known * logit(k.recent),
         ]
     }
 
@@ -167,6 +182,8 @@ impl Judge {
         self.cut = 0.0;
         self.skipping = None;
         self.limiter = false;
+        self.memory.reset();
+        self.kinds = TwoKinds::default();
     }
 }
 

@@ -123,7 +123,13 @@ impl Revolutions {
         let all = &self.points[..];
         let spread = f64::from(sum(all, all, |x, y| x * y)) / n as f64;
         let main = f64::from(sum(&self.along, &self.along, |x, y| x * y)) / n as f64;
-        let (best, cut) = self.best_cut();
+        let Revolutions {
+            along,
+            order,
+            places,
+            ..
+        } = self;
+        let (best, cut) = best_cut(along, places, order);
         let (mut sums, mut counts) = ([0.0f64; 2], [0usize; 2]);
         for a in &self.along {
             let class = usize::from(*a > cut);
@@ -237,41 +243,41 @@ impl Revolutions {
         }
         harmonics.map(|(re, im): (f64, f64)| if all > 0.0 { re.hypot(im) / all } else { 0.0 })
     }
+}
 
-    /// Best cut in two (Otsu 1979, from memory: the largest variance between the classes), and that
-    /// variance.
-    #[inline(always)]
-    fn best_cut(&mut self) -> (f64, f32) {
-        let n = self.along.len();
-        // In order by counting what lies below each: no test whose outcome the processor must guess.
-        self.places.clear();
-        self.places.resize(n, 0);
-        for (i, value) in self.along.iter().enumerate() {
-            let (before, after) = self.along.split_at(i);
-            for (place, other) in self.places.iter_mut().zip(before) {
-                *place += u32::from(value < other);
-            }
-            for (place, other) in self.places[i..].iter_mut().zip(after) {
-                *place += u32::from(value <= other);
-            }
+/// Best cut of values whose sum is zero in two (Otsu 1979, from memory: the largest variance between
+/// the classes): that variance, and where. `places` and `order` are room to work in.
+#[inline(always)]
+pub(super) fn best_cut(values: &[f32], places: &mut Vec<u32>, order: &mut Vec<f32>) -> (f64, f32) {
+    let n = values.len();
+    // In order by counting what lies below each: no test whose outcome the processor must guess.
+    places.clear();
+    places.resize(n, 0);
+    for (i, value) in values.iter().enumerate() {
+        let (before, after) = values.split_at(i);
+        for (place, other) in places.iter_mut().zip(before) {
+            *place += u32::from(value < other);
         }
-        self.order.resize(n, 0.0);
-        for (place, value) in self.places.iter().zip(&self.along) {
-            // Each counts itself.
-            self.order[*place as usize - 1] = *value;
+        for (place, other) in places[i..].iter_mut().zip(after) {
+            *place += u32::from(value <= other);
         }
-        let (mut low, mut best, mut cut) = (0.0f64, 0.0f64, f32::MIN);
-        for i in 0..n - 1 {
-            // The projections have zero mean, so the sum below the cut gives both class means.
-            low += f64::from(self.order[i]);
-            let between = low * low / ((i + 1) * (n - 1 - i)) as f64;
-            if between > best {
-                best = between;
-                cut = 0.5 * (self.order[i] + self.order[i + 1]);
-            }
-        }
-        (best, cut)
     }
+    order.resize(n, 0.0);
+    for (place, value) in places.iter().zip(values) {
+        // Each counts itself.
+        order[*place as usize - 1] = *value;
+    }
+    let (mut low, mut best, mut cut) = (0.0f64, 0.0f64, f32::MIN);
+    for i in 0..n.saturating_sub(1) {
+        // The sum below the cut gives both class means.
+        low += f64::from(order[i]);
+        let between = low * low / ((i + 1) * (n - 1 - i)) as f64;
+        if between > best {
+            best = between;
+            cut = 0.5 * (order[i] + order[i + 1]);
+        }
+    }
+    (best, cut)
 }
 
 /// Mean length of the runs of `kind` that lie inside the sequence; those cut off by its ends count

@@ -12,7 +12,7 @@ use super::usual::{Throttle, Usual};
 use crate::capture::WORKING_RATE;
 use crate::machine::SpeedRange;
 use crate::spectrum::{Framer, HOP, Lines, Spectrum, Still};
-use crate::units::Rpm;
+use crate::units::{Hertz, Rpm};
 
 /// Hops on either side of a moment along which the sound is cut: a third of a second.
 const AROUND: usize = 20;
@@ -92,6 +92,9 @@ pub struct Moment {
     pub hop: usize,
     /// Crank speed.
     pub rpm: Rpm,
+    /// Turns a second in the look that comes with it: revolutions, or firings of an engine that
+    /// fires less often than once in one.
+    pub turn: Hertz,
     /// Standard error of the speed as a ratio.
     pub error: f64,
     /// Probability of the base given that an engine runs, 0 to 1.
@@ -328,7 +331,8 @@ impl Tracker {
                 let speed = self.path[at] * ratio * refined.ratio;
                 let moment = Moment {
                     hop,
-                    rpm: crate::units::Hertz(speed / self.firings).rpm(),
+                    rpm: Hertz(speed / self.firings).rpm(),
+                    turn: Hertz(0.0),
                     error: refined.error,
                     probability: place.probability,
                     rhythm: place.rhythm,
@@ -461,6 +465,14 @@ impl Tracker {
             p.moment.rhythm = [0.0; RHYTHMS];
             p.moment.rhythm[self.base.every() - 1] = 1.0;
         }
+        p.moment.turn = Hertz(
+            p.moment.rpm.hertz().0
+                * if self.firings > 1.5 {
+                    1.0
+                } else {
+                    self.firings
+                },
+        );
         if self.firings > 1.5 {
             self.cut_by_revolutions(&p);
             p.moment.rhythm = of_revolutions(&p.moment.rhythm, self.firings);

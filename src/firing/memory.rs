@@ -1,0 +1,179 @@
+//! The turns of the last while, laid one over the other.
+//!
+//! A look holds 16 to 64 turns, too few to learn from the sound alone how a firing of this engine
+//! differs from a turn without one. So the turns of successive looks are kept: each look adds those
+//! that are new, cut where the crank stands at the same angle, and those at another speed leave.
+use super::mixture::{Mixture, TwoKinds};
+use crate::capture::WORKING_RATE;
+use crate::spectrum::{HOP, sum, widest};
+use crate::tach::Moment;
+use crate::tach::angle::Turns;
+
+/// Points of a turn.
+pub(super) const POINTS: usize = 32;
+/// A turn, its mean taken off.
+pub(super) type Points = [f32; POINTS];
+
+/// Turns that are kept.
+pub(super) const KEPT: usize = 160;
+/// Turns from which something is said.
+const ENOUGH: usize = 24;
+/// Shares of a look before its middle from which a first look is taken, and after it up to which
+/// every look is.
+const BEFORE: f64 = 0.4;
+const AFTER: f64 = 0.2;
+/// Speeds, as a ratio to the present one, of the turns that are kept.
+const ALIKE: f64 = 1.1;
+/// Change from look to look, as a ratio, and time between looks in seconds, beyond which all begins
+/// anew.
+const JUMP: f64 = 1.12;
+const GAP: f64 = 0.1;
+/// How much of what the new turns are off in crank angle is put right, and the most that counts, in
+/// points.
+const PULL: f64 = 0.2;
+const FARTHEST: f64 = 1.5;
+/// Time over which the turns are recent, in seconds.
+const RECENT: f64 = 0.3;
+
+/// Keeps turns, and tells two kinds of them apart.
+#[derive(Debug, Default)]
+pub struct Memory {
+    /// One after the other, oldest first.
+    turns: Vec<Points>,
+    /// Turns a second when each was cut.
+    rates: Vec<f64>,
+    /// Crank angle in the middle of the last look, in turns, and the next turn to be cut.
+    angle: f64,
+    next: f64,
+    /// Hop of the last look and turns a second at it.
+    last: Option<(usize, f64)>,
+    mixture: Mixture,
+}
+
+impl Memory {
+    /// Takes a fresh look, and says what the turns of the last while show.
+    pub fn look(&mut self, moment: &Moment, look: &Turns) -> TwoKinds {
+        let rate = moment.turn.0;
+        if look.per_turn == 0 || rate.partial_cmp(&0.0) != Some(std::cmp::Ordering::Greater) {
+            self.reset();
+            return TwoKinds::default();
+        }
+        let in_look = (look.samples.len() / look.per_turn) as f64;
+        let advance = self.last.and_then(|(hop, before)| {
+            let seconds = (moment.hop.abs_diff(hop) * HOP) as f64 / f64::from(WORKING_RATE);
+            let jump = (rate / before).ln().abs() > JUMP.ln();
+            (seconds < GAP && !jump).then_some(0.5 * seconds * (rate + before))
+        });
+        match advance {
+            Some(advance) => self.angle += advance,
+            None => {
+                self.reset();
+                self.next = -(BEFORE * in_look).floor();
+            }
+        }
+        self.last = Some((moment.hop, rate));
+        widest!({
+            self.forget(rate);
+            let kept = self.turns.len();
+            while self.next + 1.0 <= self.angle + AFTER * in_look {
+                if let Some(turn) = cut(look, self.next - self.angle) {
+                    self.mixture.add(&turn);
+                    self.turns.push(turn);
+                    self.rates.push(rate);
+                }
+                self.next += 1.0;
+            }
+            self.align(kept);
+            if self.turns.len() < ENOUGH {
+                return TwoKinds::default();
+            }
+            let recent = ((RECENT * rate) as usize).max(8);
+            self.mixture.tell(&self.turns, recent)
+        })
+    }
+
+    /// Lets go what is too old or was at another speed.
+    #[inline(always)]
+    fn forget(&mut self, rate: f64) {
+        let alike = |r: &f64| (r / rate).ln().abs() < ALIKE.ln();
+        let strange = self
+            .rates
+            .iter()
+            .rposition(|r| !alike(r))
+            .map_or(0, |i| i + 1);
+        let spent = strange.max(self.turns.len().saturating_sub(KEPT));
+        for turn in self.turns.drain(..spent) {
+            self.mixture.remove(&turn);
+        }
+        self.rates.drain(..spent);
+    }
+
+    /// Puts the crank angle right where the turns after the first `kept` come early or late against
+    /// the mean: a turn that comes early by s is the mean and s times its slope. Their strength does
+    /// not matter, since a periodic curve has nothing in common with its slope.
+    #[inline(always)]
+    fn align(&mut self, kept: usize) {
+        let new = &self.turns[kept..];
+        if kept < ENOUGH || new.is_empty() {
+            return;
+        }
+        let mean = self.mixture.mean();
+        let slope: Points = std::array::from_fn(|i| {
+            0.5 * (mean[(i + 1) % POINTS] - mean[(i + POINTS - 1) % POINTS])
+        });
+        let steep = f64::from(sum(&slope, &slope, |x, y| x * y));
+        if steep <= 0.0 {
+            return;
+        }
+        let off: f32 = new.iter().map(|turn| sum(turn, &slope, |x, s| x * s)).sum();
+        let early = (f64::from(off) / (new.len() as f64 * steep)).clamp(-FARTHEST, FARTHEST);
+        self.angle += PULL * early / POINTS as f64;
+    }
+
+    /// Forgets everything.
+    pub fn reset(&mut self) {
+        self.turns.clear();
+        self.rates.clear();
+        self.angle = 0.0;
+        self.next = 0.0;
+        self.last = None;
+        self.mixture.reset();
+    }
+}
+
+/// The turn that begins so many turns after the middle of the look, each point the mean over its
+/// share of the turn; none where the look does not hold all of it.
+#[inline(always)]
+fn cut(look: &Turns, from: f64) -> Option<Points> {
+    let per_turn = look.per_turn as f64;
+    let start = (look.samples.len() / 2) as f64 + from * per_turn;
+    let parts = look.per_turn.div_ceil(POINTS);
+    let step = per_turn / (POINTS * parts) as f64;
+    // Curves need a sample before and two after.
+    if start < 1.0 || start + per_turn + 2.0 >= look.samples.len() as f64 {
+        return None;
+    }
+    let mut turn = [0.0; POINTS];
+    for (i, point) in turn.iter_mut().enumerate() {
+        for part in 0..parts {
+            let place = start + step * (i * parts + part) as f64;
+            let at = place as usize;
+            let share = (place - at as f64) as f32;
+            *point += between(&look.samples[at - 1..at + 3], share);
+        }
+    }
+    let mean = sum(&turn, &turn, |x, _| x) / POINTS as f32;
+    let parts = parts as f32;
+    turn.iter_mut().for_each(|x| *x = (*x - mean) / parts);
+    Some(turn)
+}
+
+/// The curve of the third degree through four samples, between the middle two.
+#[inline(always)]
+fn between(s: &[f32], share: f32) -> f32 {
+    let [a, b, c, d] = [s[0], s[1], s[2], s[3]];
+    let third = (d - a) / 6.0 + 0.5 * (b - c);
+    let second = 0.5 * (a + c) - b;
+    let first = c - b - second - third;
+    ((third * share + second) * share + first) * share + b
+}

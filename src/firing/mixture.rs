@@ -1,0 +1,426 @@
+//! Two kinds of turns, told apart without being told which is which.
+//!
+//! The turns are taken for a mixture of two normal distributions whose means differ and whose scatter
+//! is the same, fitted by expectation and maximization (Dempster, Laird and Rubin 1977, from memory):
+//! one step a look, since the turns are nearly those of the look before. With one scatter for both,
+//! the best line between them needs only the scatter of all turns together (Fisher's linear
+//! discriminant 1936, and the formula of Sherman and Morrison 1950 for the part that the two means
+//! add, both from memory). What varies in every turn anyway, like knocks, a fan or noise, counts the
+//! less the more it varies.
+//!
+//! Such a fit can settle on a wrong split. So a second one is begun again and again elsewhere, and
+//! takes the place of the first where it explains the turns better.
+use super::memory::{POINTS, Points};
+use super::revolution::best_cut;
+use crate::spectrum::sum;
+
+/// Scatter added in every direction, against the mean over all: the fewer turns there are, the more
+/// any fit finds by chance.
+const ROUND: f64 = 0.1;
+/// Steps until a second fit is compared with the first.
+const TRIED: u32 = 6;
+/// Ways to begin a second fit.
+const WAYS: u32 = 4;
+/// Largest share of all scatter between the means, so that the rest never vanishes.
+const BETWEEN: f64 = 0.995;
+/// What a first guess says of each turn.
+const GUESS: [f32; 2] = [0.05, 0.95];
+/// Rounds of sums until they are made anew from the turns.
+const ANEW: u32 = 256;
+
+/// What the turns of the last while say about two kinds.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct TwoKinds {
+    /// Turns that it rests on; 0 says nothing.
+    pub turns: usize,
+    /// Share of the weaker kind, 0 to 1.
+    pub share: f64,
+    /// The same over the last 0.3 s.
+    pub recent: f64,
+    /// Distance between the means, in standard deviations of the turns around them.
+    pub distance: f64,
+    /// By how much two kinds explain a turn better than one, in natural logarithms of likelihood.
+    pub gain: f64,
+    /// Power of the weaker kind over that of the stronger, 0 to 1.
+    pub power: f64,
+    /// Correlation of a turn's kind with the next one's, −1 to 1.
+    pub again: f64,
+}
+
+/// One fit.
+#[derive(Clone, Debug, Default)]
+struct Fit {
+    /// Probability of the first kind for each turn.
+    first: Vec<f32>,
+    /// Direction and offset: the log odds of a turn.
+    line: Points,
+    offset: f64,
+    share: f64,
+    means: [Points; 2],
+    distance: f64,
+    gain: f64,
+    steps: u32,
+}
+
+impl Fit {
+    /// How much better two kinds explain the turns than one, along the line between them; `first`
+    /// holds the log odds of each.
+    #[inline(always)]
+    fn weigh(&mut self) {
+        let [a, b] = self
+            .means
+            .map(|m| f64::from(sum(&m, &self.line, |x, y| x * y)));
+        // Along the line the scatter within a kind is the square of their distance.
+        let within = self.distance * self.distance;
+        let share = self.share;
+        let all = within + share * (1.0 - share) * within * within;
+        let mean = share * a + (1.0 - share) * b;
+        let mut sum = 0.0;
+        for odds in &self.first {
+            let z = f64::from(*odds);
+            let y = z - self.offset;
+            let either = z.max(0.0) + (-z.abs()).exp().ln_1p();
+            sum += either - 0.5 * ((y - b).powi(2) / within - (y - mean).powi(2) / all);
+        }
+        self.gain = sum / self.first.len() as f64 + (1.0 - share).ln() + 0.5 * (all / within).ln();
+    }
+
+    /// What it says, the last `recent` turns by themselves as well.
+    #[inline(always)]
+    fn told(&self, recent: usize) -> TwoKinds {
+        let powers = self.means.map(|m| f64::from(sum(&m, &m, |x, y| x * y)));
+        let weaker = |share: f64| {
+            if powers[0] < powers[1] {
+                share
+            } else {
+                1.0 - share
+            }
+        };
+        let n = self.first.len();
+        let share = |row: &[f32]| f64::from(sum(row, row, |x, _| x)) / row.len() as f64;
+        let all = share(&self.first);
+        let last = &self.first[n.saturating_sub(recent)..];
+        let mean = all as f32;
+        let spread = sum(&self.first, &self.first, |x, _| (x - mean) * (x - mean));
+        let step = sum(&self.first[1..], &self.first, |x, y| {
+            (x - mean) * (y - mean)
+        });
+        TwoKinds {
+            turns: n,
+            share: weaker(all),
+            recent: weaker(share(last)),
+            distance: self.distance,
+            gain: self.gain,
+            power: powers[0].min(powers[1]) / powers[0].max(powers[1]).max(f64::MIN_POSITIVE),
+            again: f64::from(step / spread.max(1e-6)).clamp(-1.0, 1.0),
+        }
+    }
+}
+
+/// Fits two kinds to turns that come and go.
+#[derive(Debug, Default)]
+pub struct Mixture {
+    count: usize,
+    total: Vec<f64>,
+    /// Sums of products, row by row.
+    square: Vec<f64>,
+    age: u32,
+    best: Option<Fit>,
+    other: Option<Fit>,
+    way: u32,
+    /// Lower triangle of the factor of the scatter.
+    factor: Vec<f64>,
+    values: Vec<f32>,
+    order: Vec<f32>,
+    places: Vec<u32>,
+}
+
+impl Mixture {
+    #[inline(always)]
+    pub(super) fn add(&mut self, turn: &Points) {
+        self.sums(turn, 1.0);
+        self.count += 1;
+    }
+
+    /// Takes away the oldest turn.
+    #[inline(always)]
+    pub(super) fn remove(&mut self, turn: &Points) {
+        self.sums(turn, -1.0);
+        self.count -= 1;
+        for fit in self.best.iter_mut().chain(&mut self.other) {
+            if !fit.first.is_empty() {
+                fit.first.remove(0);
+            }
+        }
+    }
+
+    #[inline(always)]
+    fn sums(&mut self, turn: &Points, sign: f64) {
+        self.total.resize(POINTS, 0.0);
+        self.square.resize(POINTS * POINTS, 0.0);
+        let turn64 = turn.map(f64::from);
+        for ((total, row), x) in self
+            .total
+            .iter_mut()
+            .zip(self.square.as_chunks_mut::<POINTS>().0)
+            .zip(turn64)
+        {
+            let x = sign * x;
+            *total += x;
+            for (s, y) in row.iter_mut().zip(&turn64) {
+                *s += x * y;
+            }
+        }
+    }
+
+    pub(super) fn reset(&mut self) {
+        self.count = 0;
+        self.total.clear();
+        self.square.clear();
+        self.best = None;
+        self.other = None;
+    }
+
+    /// The mean turn.
+    #[inline(always)]
+    pub(super) fn mean(&self) -> Points {
+        let scale = 1.0 / self.count.max(1) as f64;
+        std::array::from_fn(|i| self.total.get(i).map_or(0.0, |t| (t * scale) as f32))
+    }
+
+    /// One step of the fits to these turns, which are those added and not removed; `recent` of the
+    /// last ones count for [`TwoKinds::recent`].
+    #[inline(always)]
+    pub(super) fn tell(&mut self, turns: &[Points], recent: usize) -> TwoKinds {
+        self.age += 1;
+        if self.age >= ANEW {
+            self.age = 0;
+            self.count = 0;
+            self.total.fill(0.0);
+            self.square.fill(0.0);
+            for turn in turns {
+                self.sums(turn, 1.0);
+                self.count += 1;
+            }
+        }
+        if !self.factorize() {
+            return TwoKinds::default();
+        }
+        let mut best = self.best.take().unwrap_or_else(|| self.begin(turns, 0));
+        self.step(&mut best, turns, true);
+        let mut other = self.other.take().unwrap_or_else(|| {
+            self.way = (self.way + 1) % WAYS;
+            self.begin(turns, self.way)
+        });
+        let tried = other.steps + 1 >= TRIED;
+        self.step(&mut other, turns, tried);
+        if !tried {
+            self.other = Some(other);
+        } else if other.gain > best.gain || !best.gain.is_finite() {
+            best = other;
+        }
+        if !best.gain.is_finite() {
+            return TwoKinds::default();
+        }
+        let told = best.told(recent);
+        self.best = Some(best);
+        told
+    }
+
+    /// The scatter of all turns, factorized (Cholesky); false where there is none.
+    #[inline(always)]
+    fn factorize(&mut self) -> bool {
+        let n = self.count as f64;
+        let mean: [f64; POINTS] = std::array::from_fn(|i| self.total[i] / n);
+        self.factor.resize(POINTS * POINTS, 0.0);
+        let rows = self.factor.as_chunks_mut::<POINTS>().0;
+        let mut trace = 0.0;
+        for (i, (row, sums)) in rows
+            .iter_mut()
+            .zip(self.square.as_chunks::<POINTS>().0)
+            .enumerate()
+        {
+            for j in 0..POINTS {
+                row[j] = sums[j] / n - mean[i] * mean[j];
+            }
+            trace += row[i];
+        }
+        let round = ROUND * trace / POINTS as f64;
+        if round.partial_cmp(&1e-30) != Some(std::cmp::Ordering::Greater) {
+            return false;
+        }
+        for j in 0..POINTS {
+            let (above, below) = rows.split_at_mut(j);
+            let row = &mut below[0];
+            for (k, other) in above.iter().enumerate() {
+                let mut s = row[k];
+                for i in 0..k {
+                    s -= row[i] * other[i];
+                }
+                row[k] = s / other[k];
+            }
+            let mut s = row[j] + round;
+            for v in &row[..j] {
+                s -= v * v;
+            }
+            row[j] = s.max(0.1 * round).sqrt();
+        }
+        true
+    }
+
+    /// The scatter's inverse times a vector.
+    #[inline(always)]
+    fn solve(&self, v: &[f64; POINTS]) -> [f64; POINTS] {
+        let rows = self.factor.as_chunks::<POINTS>().0;
+        let mut x = *v;
+        for i in 0..POINTS {
+            let mut s = x[i];
+            for k in 0..i {
+                s -= rows[i][k] * x[k];
+            }
+            x[i] = s / rows[i][i];
+        }
+        for i in (0..POINTS).rev() {
+            let s = x[i] / rows[i][i];
+            x[i] = s;
+            for k in 0..i {
+                x[k] -= rows[i][k] * s;
+            }
+        }
+        x
+    }
+
+    /// One step of expectation and maximization; `weigh` says that the gain is asked for.
+    #[inline(always)]
+    fn step(&self, fit: &mut Fit, turns: &[Points], weigh: bool) {
+        let n = turns.len();
+        for turn in &turns[fit.first.len().min(n)..] {
+            let odds = sum(turn, &fit.line, |x, y| x * y) + fit.offset as f32;
+            let likely = if fit.steps > 0 { chance(odds) } else { 0.5 };
+            fit.first.push(likely);
+        }
+        let mut sums = [0.0f32; POINTS];
+        let mut weight = 0.0f32;
+        for (turn, r) in turns.iter().zip(&fit.first) {
+            weight += r;
+            for (s, x) in sums.iter_mut().zip(turn) {
+                *s += r * x;
+            }
+        }
+        let few = 1.5;
+        let first = f64::from(weight).clamp(few, n as f64 - few);
+        let second = n as f64 - first;
+        let a: [f64; POINTS] = std::array::from_fn(|i| f64::from(sums[i]) / first);
+        let b: [f64; POINTS] =
+            std::array::from_fn(|i| (self.total[i] - f64::from(sums[i])) / second);
+        let apart: [f64; POINTS] = std::array::from_fn(|i| a[i] - b[i]);
+        let line = self.solve(&apart);
+        let k: f64 = line.iter().zip(&apart).map(|(x, y)| x * y).sum();
+        let share = first / n as f64;
+        let rest = 1.0 - (share * (1.0 - share) * k).min(BETWEEN);
+        let square = (k / rest).max(1e-12);
+        let middle: f64 = (0..POINTS).map(|i| 0.5 * (a[i] + b[i]) * line[i]).sum();
+        fit.line = line.map(|x| (x / rest) as f32);
+        fit.offset = (share / (1.0 - share)).ln() - middle / rest;
+        fit.share = share;
+        fit.distance = square.sqrt();
+        fit.means = [a, b].map(|m| m.map(|x| x as f32));
+        for (turn, r) in turns.iter().zip(&mut fit.first) {
+            *r = sum(turn, &fit.line, |x, y| x * y) + fit.offset as f32;
+        }
+        if weigh {
+            fit.weigh();
+        }
+        for r in &mut fit.first {
+            *r = chance(*r);
+        }
+        fit.steps += 1;
+    }
+
+    /// A first guess: the turns in two along some direction.
+    #[inline(always)]
+    fn begin(&mut self, turns: &[Points], way: u32) -> Fit {
+        let mean = self.mean();
+        let from_mean = |turn: &Points| -> [f64; POINTS] {
+            std::array::from_fn(|i| f64::from(turn[i] - mean[i]))
+        };
+        let size = |v: &[f64; POINTS]| v.iter().map(|x| x * x).sum::<f64>();
+        let farthest = |each: &mut dyn Iterator<Item = [f64; POINTS]>| {
+            each.max_by(|a, b| size(a).total_cmp(&size(b)))
+                .unwrap_or([0.0; POINTS])
+        };
+        let along = |turns: &[Points], line: &[f64; POINTS], out: &mut Vec<f32>| {
+            let line = line.map(|x| x as f32);
+            let middle = sum(&mean, &line, |x, y| x * y);
+            out.clear();
+            out.extend(turns.iter().map(|t| sum(t, &line, |x, y| x * y) - middle));
+        };
+        let values = &mut std::mem::take(&mut self.values);
+        let weighed = |values: &[f32], power: i32| {
+            let mut sums = [0.0; POINTS];
+            for (turn, v) in turns.iter().zip(values) {
+                let v = f64::from(v.powi(power));
+                for (s, x) in sums.iter_mut().zip(from_mean(turn)) {
+                    *s += v * x;
+                }
+            }
+            sums
+        };
+        match way {
+            // The direction of the turn that is farthest off, against the scatter, and from there
+            // the most lopsided one.
+            0 => {
+                let far = farthest(&mut turns.iter().map(from_mean));
+                along(turns, &self.solve(&far), values);
+                for _ in 0..2 {
+                    let next = self.solve(&weighed(values, 2));
+                    along(turns, &next, values);
+                }
+            }
+            // The main direction.
+            1 => {
+                along(turns, &farthest(&mut turns.iter().map(from_mean)), values);
+                for _ in 0..4 {
+                    let mut next = weighed(values, 1);
+                    let norm = size(&next).sqrt().max(f64::MIN_POSITIVE);
+                    next.iter_mut().for_each(|x| *x /= norm);
+                    along(turns, &next, values);
+                }
+            }
+            // The greatest step from a turn to the next, against the scatter.
+            2 => {
+                let steps = turns
+                    .windows(2)
+                    .map(|w| std::array::from_fn(|i| f64::from(w[1][i] - w[0][i])));
+                let far = farthest(&mut { steps });
+                along(turns, &self.solve(&far), values);
+            }
+            // How loud they are.
+            _ => {
+                values.clear();
+                values.extend(turns.iter().map(|t| sum(t, t, |x, y| x * y)));
+                let mean = sum(values, values, |x, _| x) / values.len() as f32;
+                values.iter_mut().for_each(|v| *v -= mean);
+            }
+        }
+        if values.iter().any(|v| !v.is_finite()) {
+            values.fill(0.0);
+        }
+        let (_, cut) = best_cut(values, &mut self.places, &mut self.order);
+        let first = values
+            .iter()
+            .map(|v| GUESS[usize::from(*v > cut)])
+            .collect();
+        self.values = std::mem::take(values);
+        Fit {
+            first,
+            ..Fit::default()
+        }
+    }
+}
+
+/// Log odds as a probability.
+#[inline(always)]
+fn chance(odds: f32) -> f32 {
+    1.0 / (1.0 + (-odds).exp())
+}
