@@ -71,6 +71,10 @@ fn main() -> std::io::Result<()> {
             ];
             values.extend(firing);
             values.extend(engine);
+            let k = &m.kinds;
+            values.extend([k.share, k.distance, k.gain, k.power, k.again]);
+            values.extend(k.unlike.iter().flatten());
+            values.push(k.repeats);
             let line: Vec<String> = values.iter().map(f64::to_string).collect();
             writeln!(file, "{}", line.join(",")).expect("written");
         };

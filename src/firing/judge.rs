@@ -1,7 +1,5 @@
 //! From what a look shows to how the engine fires.
 use super::kind::{Firing, FiringKind, Pattern};
-use super::memory::Memory;
-use super::mixture::TwoKinds;
 use super::revolution::{Differences, Revolutions};
 use super::sub_orders::{Families, families};
 use super::weights::{LIMITER, SHARE, SKIPPING};
@@ -46,7 +44,6 @@ const STEADY: f64 = 0.3;
 #[derive(Debug, Default)]
 pub struct Judge {
     revolutions: Revolutions,
-    memory: Memory,
     score: Option<f64>,
     cut: f64,
     skipping: Option<bool>,
@@ -55,8 +52,6 @@ pub struct Judge {
     pub differences: Differences,
     /// The lines of the last look.
     pub families: Families,
-    /// What the turns of the last while show.
-    pub kinds: TwoKinds,
 }
 
 impl Judge {
@@ -70,9 +65,8 @@ impl Judge {
         if moment.fresh || self.families == Families::default() {
             self.differences = self.revolutions.differences(look);
             self.families = families(look);
-            self.kinds = self.memory.look(moment, look);
         }
-        let (d, f, k) = (&self.differences, &self.families, &self.kinds);
+        let (d, f, k) = (&self.differences, &self.families, &moment.kinds);
         let log = |x: f64, least: f64| (x + least).log10();
         let skipped: f32 = moment.rhythm[1..].iter().sum();
         let rhythm = log(f64::from(skipped), 1e-3) - log(f64::from(moment.rhythm[0]), 1e-3);
@@ -182,8 +176,6 @@ impl Judge {
         self.cut = 0.0;
         self.skipping = None;
         self.limiter = false;
-        self.memory.reset();
-        self.kinds = TwoKinds::default();
     }
 }
 

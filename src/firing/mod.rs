@@ -13,15 +13,11 @@
 //! at all is decided in [`reading`](crate::reading).
 mod judge;
 mod kind;
-mod memory;
-mod mixture;
 mod revolution;
 mod sub_orders;
 mod weights;
 
 pub use judge::{FEATURES, Judge};
 pub use kind::{Firing, FiringKind, Pattern};
-pub use memory::Memory;
-pub use mixture::TwoKinds;
 pub use revolution::{Differences, Revolutions};
 pub use sub_orders::{Families, families};

@@ -5,7 +5,7 @@
 //! kinds along their main direction of difference. Scatter of energy alone separates nothing.
 use std::f64::consts::TAU;
 
-use crate::spectrum::{greatest, sum, widest};
+use crate::spectrum::{best_cut, greatest, sum, widest};
 use crate::tach::angle::Turns;
 
 /// Points of one revolution that are compared, at most; orders up to 16 remain, since the pulse of a
@@ -243,41 +243,6 @@ impl Revolutions {
         }
         harmonics.map(|(re, im): (f64, f64)| if all > 0.0 { re.hypot(im) / all } else { 0.0 })
     }
-}
-
-/// Best cut of values whose sum is zero in two (Otsu 1979, from memory: the largest variance between
-/// the classes): that variance, and where. `places` and `order` are room to work in.
-#[inline(always)]
-pub(super) fn best_cut(values: &[f32], places: &mut Vec<u32>, order: &mut Vec<f32>) -> (f64, f32) {
-    let n = values.len();
-    // In order by counting what lies below each: no test whose outcome the processor must guess.
-    places.clear();
-    places.resize(n, 0);
-    for (i, value) in values.iter().enumerate() {
-        let (before, after) = values.split_at(i);
-        for (place, other) in places.iter_mut().zip(before) {
-            *place += u32::from(value < other);
-        }
-        for (place, other) in places[i..].iter_mut().zip(after) {
-            *place += u32::from(value <= other);
-        }
-    }
-    order.resize(n, 0.0);
-    for (place, value) in places.iter().zip(values) {
-        // Each counts itself.
-        order[*place as usize - 1] = *value;
-    }
-    let (mut low, mut best, mut cut) = (0.0f64, 0.0f64, f32::MIN);
-    for i in 0..n.saturating_sub(1) {
-        // The sum below the cut gives both class means.
-        low += f64::from(order[i]);
-        let between = low * low / ((i + 1) * (n - 1 - i)) as f64;
-        if between > best {
-            best = between;
-            cut = 0.5 * (order[i] + order[i + 1]);
-        }
-    }
-    (best, cut)
 }
 
 /// Mean length of the runs of `kind` that lie inside the sequence; those cut off by its ends count

@@ -8,6 +8,8 @@
 //! slip by another part of it says that the same period holds another number of turns.
 use super::angle::Turns;
 use super::evidence::RHYTHMS;
+use super::memory::Memory;
+use super::mixture::TwoKinds;
 use super::slip::{Comparison, Likeness};
 use super::usual::Usual;
 use crate::machine::SpeedRange;
@@ -56,52 +58,54 @@ const JUMP: f64 = 1.15;
 /// Count from which a third of the speed is taken: in simulation engines that fire every third turn
 /// stay below it but for one in fifty, whose skips do not slip.
 const ENOUGH_THIRD: f64 = 7.0;
+/// Two kinds of turns that are the same but for a shift: how far apart they stand and how much they
+/// explain at least; how unlike they may be in the lines that the shift leaves as they are and have
+/// to be in the others; the least power of one against the other.
+const APART: f64 = 5.0;
+const EXPLAINED: f64 = 0.4;
+const SHIFTED: [f64; 2] = [0.1, 0.6];
+const AS_LOUD: f64 = 0.4;
+/// Share of either kind among the turns, at least.
+const BOTH: f64 = 0.04;
+/// Turns that have to come in turn, one kind and the other, to count as in step at half of the speed.
+const IN_TURN: usize = 100;
+/// Weight of a hop that shows them: 0.1 s decide, since a second of turns speaks.
+const SHIFT_SEEN: f64 = 0.6;
+
 /// Share of a rhythm, in the running mean, from which it is the path's.
 const RHYTHM: f32 = 0.5;
 /// Largest counts in favour of another base: 2 s at a slip in ten hops, 6 s in step.
 const MOST: f64 = 8.0;
 const MOST_HALF: f64 = 12.0;
 
-/// How the crank stands to the path.
+/// How the crank stands to the path: so many turns of it in as many of the path. It fires once in as
+/// many turns.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Base {
-    /// A third as fast.
-    Third,
-    /// Half as fast.
-    Half,
-    /// Two thirds as fast: every second turn, where the path has every third.
-    TwoThirds,
-    /// The same.
-    Same,
-    /// Half as fast again: every third turn, where the path has every second.
-    ThreeHalves,
-    /// Twice as fast: fires every second turn.
-    Double,
-    /// Three times as fast: fires every third turn.
-    Triple,
+pub struct Base {
+    /// Turns of the crank, 1 to 4.
+    pub turns: u8,
+    /// Turns of the path, 1 to 4.
+    pub path: u8,
 }
 
 impl Base {
+    /// The path is the crank.
+    pub const SAME: Base = Base::new(1, 1);
+    const HALF: Base = Base::new(1, 2);
+    const THIRD: Base = Base::new(1, 3);
+
+    const fn new(turns: u8, path: u8) -> Self {
+        Base { turns, path }
+    }
+
     /// Turns from one full firing to the next that the base stands for.
     pub fn every(self) -> usize {
-        match self {
-            Base::Third | Base::Half | Base::Same => 1,
-            Base::TwoThirds | Base::Double => 2,
-            Base::ThreeHalves | Base::Triple => 3,
-        }
+        usize::from(self.turns)
     }
 
     /// Crank speed over path speed.
     pub fn factor(self) -> f64 {
-        match self {
-            Base::Third => 1.0 / 3.0,
-            Base::Half => 0.5,
-            Base::TwoThirds => 2.0 / 3.0,
-            Base::Same => 1.0,
-            Base::ThreeHalves => 1.5,
-            Base::Double => 2.0,
-            Base::Triple => 3.0,
-        }
+        f64::from(self.turns) / f64::from(self.path)
     }
 }
 
@@ -114,6 +118,10 @@ pub struct Counts {
     pub double: f64,
     /// For three times the speed.
     pub triple: f64,
+    /// For a period of 2, 3, 4 turns, where the path has one of [`Counts::period`].
+    pub shifts: [f64; 3],
+    /// Turns of the path from one firing to the next, 1 to 4.
+    pub period: u8,
     /// For half of the speed.
     pub half: f64,
     /// For a third of the speed.
@@ -136,6 +144,12 @@ pub struct Counter {
     counts: Counts,
     /// The last comparisons at the path's base, at half and at a third of it.
     seen: [Likeness; 3],
+    /// The turns of the path by periods, where one has several.
+    periods: Memory,
+    /// Every second turn is of the other kind, without a slip.
+    in_turn: bool,
+    /// The shift that the kinds of turns differ by, as parts of a turn.
+    shift: Option<usize>,
     last: f64,
 }
 
@@ -148,15 +162,20 @@ impl Counter {
             thirds: Comparison::new(3),
             counts: Counts::default(),
             seen: Default::default(),
+            periods: Memory::default(),
+            in_turn: false,
+            shift: None,
             last: 0.0,
         }
     }
 
-    /// Takes one hop of the path: its cut, its speed (revolutions a second), relative change a
-    /// second and rhythm.
+    /// Takes one hop of the path: its cut and what its turns show, its speed (revolutions a second),
+    /// relative change a second and rhythm.
     pub fn push(
         &mut self,
+        hop: usize,
         look: &Turns,
+        kinds: &TwoKinds,
         speed: f64,
         change: f64,
         rhythm: &[f32; RHYTHMS],
@@ -174,6 +193,23 @@ impl Counter {
             c.rhythm = *rhythm;
         }
         self.last = speed;
+        let most = c.rhythm.iter().position(|share| *share > RHYTHM);
+        let mut period = most.unwrap_or(0) as u8 + 1;
+        // Distinct turns without a rhythm may be every second one of a period that slips by less.
+        if period == 1 && distinct(kinds) && shift(kinds).is_none() {
+            period = 2;
+        }
+        if period != c.period {
+            c.period = period;
+            c.shifts = [0.0; 3];
+        }
+        let by_periods = if period == 1 {
+            *kinds
+        } else {
+            self.periods.look(hop, speed, period, look)
+        };
+        self.shift = shift(&by_periods);
+        self.in_turn = distinct(kinds) && kinds.turns >= IN_TURN && kinds.repeats < 0.7;
         self.again(change, rhythm)
     }
 
@@ -183,10 +219,15 @@ impl Counter {
         let c = &mut self.counts;
         c.double *= MEMORY;
         c.triple *= MEMORY;
+        c.shifts = c.shifts.map(|shift| MEMORY * shift);
         c.half *= LONG_MEMORY;
         c.third *= LONG_MEMORY;
         for (mean, now) in c.rhythm.iter_mut().zip(rhythm) {
             *mean += (1.0 - MEMORY as f32) * (now - *mean);
+        }
+        if let Some(shift) = self.shift {
+            let count = &mut c.shifts[shift - 2];
+            *count = (*count + SHIFT_SEEN).min(MOST);
         }
         if change.abs() < MOVING {
             if whole.half_slip {
@@ -201,7 +242,9 @@ impl Counter {
             }
             if halves.half_slip {
                 c.half -= AGAINST_HALF;
-            } else if halves.halves > IN_COMPANY && halves.halves > halves.whole - LAG {
+            } else if self.in_turn
+                || halves.halves > IN_COMPANY && halves.halves > halves.whole - LAG
+            {
                 c.half += HALF;
             } else if halves.whole > halves.halves + ALONE {
                 c.half -= HALF;
@@ -223,6 +266,23 @@ impl Counter {
         c.thirds = thirds;
         *c
     }
+}
+
+/// The part of a turn (2 is a half) by which two kinds of turns differ, and by nothing else: the sound
+/// of one firing in two places, which at the crank's own base it never has.
+fn shift(kinds: &TwoKinds) -> Option<usize> {
+    let shifted = kinds
+        .unlike
+        .iter()
+        .position(|[stays, turns]| *stays < SHIFTED[0] && *turns > SHIFTED[1]);
+    shifted
+        .filter(|_| distinct(kinds) && kinds.power > AS_LOUD)
+        .map(|i| i + 2)
+}
+
+/// Whether there are two kinds of turns beyond doubt.
+fn distinct(kinds: &TwoKinds) -> bool {
+    kinds.distance > APART && kinds.gain > EXPLAINED && (BOTH..1.0 - BOTH).contains(&kinds.share)
 }
 
 impl Default for Counter {
@@ -247,12 +307,17 @@ pub fn decide<'a>(
     for c in later.take_while(|c| c.stretch == now.stretch) {
         most.double = most.double.max(c.double);
         most.triple = most.triple.max(c.triple);
+        if c.period == now.period {
+            for (most, shift) in most.shifts.iter_mut().zip(c.shifts) {
+                *most = most.max(shift);
+            }
+        }
         most.half = most.half.max(c.half);
         most.third = most.third.max(c.third);
     }
     let times = |base: Base| Rpm(speed.0 * base.factor());
     let levels = ((EVEN_LEVELS - now.halves.alternation) / PER_LEVEL).clamp(-3.0, 2.0);
-    let half = ENOUGH_HALF + SHIFT * (usual.likely(speed) - usual.likely(times(Base::Half)))
+    let half = ENOUGH_HALF + SHIFT * (usual.likely(speed) - usual.likely(times(Base::HALF)))
         - LEVELS * levels;
     let half = half.max(1.0);
     // Two (three) unlike cylinders have lines in step at half (a third) of their firings by nature,
@@ -260,18 +325,18 @@ pub fn decide<'a>(
     let unlike = |cylinders: f64, lines: &Likeness| {
         (firings / cylinders).fract() == 0.0 && lines.alternation > 0.0
     };
-    let third = ENOUGH_THIRD + SHIFT * (usual.likely(speed) - usual.likely(times(Base::Third)));
+    let third = ENOUGH_THIRD + SHIFT * (usual.likely(speed) - usual.likely(times(Base::THIRD)));
     let third = third.max(1.0);
     // In a rhythm of its own the period holds other turns.
     let twice = if now.rhythm[2] > RHYTHM {
-        Base::TwoThirds
+        Base::new(2, 3)
     } else {
-        Base::Double
+        Base::new(2, 1)
     };
     let thrice = if now.rhythm[1] > RHYTHM {
-        Base::ThreeHalves
+        Base::new(3, 2)
     } else {
-        Base::Triple
+        Base::new(3, 1)
     };
     let enough = |base: Base, count: f64, least: f64| {
         // What was decided stays until most of the count has gone.
@@ -280,19 +345,32 @@ pub fn decide<'a>(
         let fits = !usual.excludes(crank);
         count > least && fits && crank.0 >= band.low().0 && crank.0 <= band.high().0
     };
-    if most.double >= most.triple && enough(twice, most.double, ENOUGH) {
+    // A period that slips by parts of it holds as many turns; where it slips by two of four, nothing is
+    // said.
+    let shifted = (2u8..)
+        .zip(most.shifts)
+        .filter(|(turns, _)| *turns == now.period || !now.period.is_multiple_of(*turns))
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+        .map(|(turns, count)| (Base::new(turns, now.period), count));
+    if let Some((base, _)) = shifted.filter(|(base, count)| enough(*base, *count, ENOUGH)) {
+        if base.turns == base.path {
+            Base::SAME
+        } else {
+            base
+        }
+    } else if most.double >= most.triple && enough(twice, most.double, ENOUGH) {
         twice
     } else if enough(thrice, most.triple, ENOUGH) {
         thrice
     } else if now.rhythm[2] > RHYTHM
         && !unlike(3.0, &now.thirds)
-        && enough(Base::Third, most.third, third)
+        && enough(Base::THIRD, most.third, third)
     {
-        Base::Third
-    } else if !unlike(2.0, &now.halves) && enough(Base::Half, most.half, half) {
-        Base::Half
+        Base::THIRD
+    } else if !unlike(2.0, &now.halves) && enough(Base::HALF, most.half, half) {
+        Base::HALF
     } else {
-        Base::Same
+        Base::SAME
     }
 }
 
@@ -313,7 +391,7 @@ mod tests {
         let band = SpeedRange(Rpm(1_200.0), Rpm(16_000.0));
         let decided = |usual| {
             let speed = Rpm(5_720.0);
-            decide(&counts, [].iter(), Base::Same, speed, band, 1.0, usual)
+            decide(&counts, [].iter(), Base::SAME, speed, band, 1.0, usual)
         };
         let trimmer = Usual {
             idle: Some(SpeedRange(Rpm(2_700.0), Rpm(3_000.0))),
@@ -325,7 +403,7 @@ mod tests {
             idle: Some(SpeedRange(Rpm(5_400.0), Rpm(6_000.0))),
             ..trimmer
         };
-        assert_eq!(decided(trimmer), Base::Half);
-        assert_eq!(decided(other), Base::Same);
+        assert_eq!(decided(trimmer), Base::HALF);
+        assert_eq!(decided(other), Base::SAME);
     }
 }

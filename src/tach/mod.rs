@@ -4,6 +4,8 @@ pub mod base;
 pub mod curve;
 pub mod evidence;
 mod halves;
+pub mod memory;
+pub mod mixture;
 mod path;
 mod refine;
 pub mod slip;
@@ -12,6 +14,7 @@ mod tachometer;
 mod usual;
 mod weights;
 
+pub use mixture::TwoKinds;
 pub use refine::Refined;
 pub use speed::{Speed, Unreadable};
 pub use tachometer::{LookAhead, Moment, Tachometer};

@@ -6,6 +6,8 @@ use super::angle::{Angle, Track, Turns, slope};
 use super::base::{self, Base, Counter, Counts};
 use super::curve::Curve;
 use super::evidence::{self, Evidence, RHYTHMS, SPEEDS};
+use super::memory::Memory;
+use super::mixture::TwoKinds;
 use super::path::{Chain, Place};
 use super::refine::{Refined, refine};
 use super::usual::{Throttle, Usual};
@@ -92,9 +94,9 @@ pub struct Moment {
     pub hop: usize,
     /// Crank speed.
     pub rpm: Rpm,
-    /// Turns a second in the look that comes with it: revolutions, or firings of an engine that
-    /// fires less often than once in one.
-    pub turn: Hertz,
+    /// What the turns up to it show of two kinds: revolutions, or firings of an engine that fires less
+    /// often than once in one.
+    pub kinds: TwoKinds,
     /// Standard error of the speed as a ratio.
     pub error: f64,
     /// Probability of the base given that an engine runs, 0 to 1.
@@ -132,6 +134,8 @@ struct Tracker {
     evidence: Evidence,
     chain: Chain,
     angle: Angle,
+    /// The turns at the path's own base.
+    memory: Memory,
     counter: Counter,
     /// The last fresh hop and its cut.
     last: Option<(Moment, Arc<Turns>)>,
@@ -139,6 +143,9 @@ struct Tracker {
     /// Base and reading of the last cut at another base than the path's.
     recut: Option<(Base, Refined)>,
     recut_turns: Turns,
+    /// The turns of such cuts, and what they show.
+    recut_memory: Memory,
+    recut_kinds: TwoKinds,
     /// The last cut by revolutions of an engine that fires several times in one.
     crank_turns: Turns,
     follow: Vec<(usize, f64)>,
@@ -175,11 +182,14 @@ impl Tachometer {
             usual: Usual::default(),
             chain: Chain::new(look.hops, look.batch, BEYOND, from..to),
             angle: Angle::new(),
+            memory: Memory::default(),
             counter: Counter::new(),
             last: None,
-            base: Base::Same,
+            base: Base::SAME,
             recut: None,
             recut_turns: Turns::default(),
+            recut_memory: Memory::default(),
+            recut_kinds: TwoKinds::default(),
             crank_turns: Turns::default(),
             follow: Vec::new(),
             pending: VecDeque::new(),
@@ -329,19 +339,25 @@ impl Tracker {
                 }
                 // The path itself stays as it is: half refined and half not, it would bend here.
                 let speed = self.path[at] * ratio * refined.ratio;
+                let kinds = self.memory.look(hop, speed, 1, &self.angle.turns);
                 let moment = Moment {
                     hop,
                     rpm: Hertz(speed / self.firings).rpm(),
-                    turn: Hertz(0.0),
+                    kinds,
                     error: refined.error,
                     probability: place.probability,
                     rhythm: place.rhythm,
                     runner_up: (evidence::speed(place.runner_up.0), place.runner_up.1),
                     change,
                     refined,
-                    counts: self
-                        .counter
-                        .push(&self.angle.turns, speed, change, &place.rhythm),
+                    counts: self.counter.push(
+                        hop,
+                        &self.angle.turns,
+                        &kinds,
+                        speed,
+                        change,
+                        &place.rhythm,
+                    ),
                     fresh: true,
                 };
                 self.hop += 1;
@@ -420,7 +436,7 @@ impl Tracker {
         );
         let path = p.moment.rpm;
         let times = |f: f64| Rpm(path.0 * f);
-        if self.base == Base::Same {
+        if self.base == Base::SAME {
             p.moment.fresh |= self.recut.take().is_some();
             // Lines between the orders that stay in step, or slips that are too few to decide.
             let fits = |speed: Rpm| !self.usual.excludes(speed);
@@ -465,23 +481,23 @@ impl Tracker {
             p.moment.rhythm = [0.0; RHYTHMS];
             p.moment.rhythm[self.base.every() - 1] = 1.0;
         }
-        p.moment.turn = Hertz(
-            p.moment.rpm.hertz().0
-                * if self.firings > 1.5 {
-                    1.0
-                } else {
-                    self.firings
-                },
-        );
-        if self.firings > 1.5 {
+        let turns = if self.firings > 1.5 {
             self.cut_by_revolutions(&p);
             p.moment.rhythm = of_revolutions(&p.moment.rhythm, self.firings);
-            each(&p.moment, &self.crank_turns);
-        } else if self.base == Base::Same {
-            each(&p.moment, &p.turns);
+            &self.crank_turns
+        } else if self.base == Base::SAME {
+            &p.turns
         } else {
-            each(&p.moment, &self.recut_turns);
+            &self.recut_turns
+        };
+        if self.firings > 1.5 || self.base != Base::SAME {
+            if p.moment.fresh {
+                let rate = p.moment.rpm.hertz().0 * self.firings.min(1.0);
+                self.recut_kinds = self.recut_memory.look(p.moment.hop, rate, 1, turns);
+            }
+            p.moment.kinds = self.recut_kinds;
         }
+        each(&p.moment, turns);
         self.pool.push(p.local);
         self.spare.extend(Arc::into_inner(p.turns));
     }

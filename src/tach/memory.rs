@@ -3,11 +3,10 @@
 //! A look holds 16 to 64 turns, too few to learn from the sound alone how a firing of this engine
 //! differs from a turn without one. So the turns of successive looks are kept: each look adds those
 //! that are new, cut where the crank stands at the same angle, and those at another speed leave.
+use super::angle::Turns;
 use super::mixture::{Mixture, TwoKinds};
 use crate::capture::WORKING_RATE;
 use crate::spectrum::{HOP, sum, widest};
-use crate::tach::Moment;
-use crate::tach::angle::Turns;
 
 /// Points of a turn.
 pub(super) const POINTS: usize = 32;
@@ -51,16 +50,18 @@ pub struct Memory {
 }
 
 impl Memory {
-    /// Takes a fresh look, and says what the turns of the last while show.
-    pub fn look(&mut self, moment: &Moment, look: &Turns) -> TwoKinds {
-        let rate = moment.turn.0;
-        if look.per_turn == 0 || rate.partial_cmp(&0.0) != Some(std::cmp::Ordering::Greater) {
+    /// Takes a fresh look around a hop, whose turns come `rate` times a second, and says what the
+    /// turns of the last while show; `together` of them are kept as one.
+    pub fn look(&mut self, hop: usize, rate: f64, together: u8, look: &Turns) -> TwoKinds {
+        let rate = rate / f64::from(together);
+        let per_turn = look.per_turn * usize::from(together);
+        if per_turn == 0 || rate.partial_cmp(&0.0) != Some(std::cmp::Ordering::Greater) {
             self.reset();
             return TwoKinds::default();
         }
-        let in_look = (look.samples.len() / look.per_turn) as f64;
-        let advance = self.last.and_then(|(hop, before)| {
-            let seconds = (moment.hop.abs_diff(hop) * HOP) as f64 / f64::from(WORKING_RATE);
+        let in_look = (look.samples.len() / per_turn) as f64;
+        let advance = self.last.and_then(|(last, before)| {
+            let seconds = (hop.abs_diff(last) * HOP) as f64 / f64::from(WORKING_RATE);
             let jump = (rate / before).ln().abs() > JUMP.ln();
             (seconds < GAP && !jump).then_some(0.5 * seconds * (rate + before))
         });
@@ -71,12 +72,12 @@ impl Memory {
                 self.next = -(BEFORE * in_look).floor();
             }
         }
-        self.last = Some((moment.hop, rate));
+        self.last = Some((hop, rate));
         widest!({
             self.forget(rate);
             let kept = self.turns.len();
             while self.next + 1.0 <= self.angle + AFTER * in_look {
-                if let Some(turn) = cut(look, self.next - self.angle) {
+                if let Some(turn) = cut(&look.samples, per_turn, self.next - self.angle) {
                     self.mixture.add(&turn);
                     self.turns.push(turn);
                     self.rates.push(rate);
@@ -141,16 +142,16 @@ impl Memory {
     }
 }
 
-/// The turn that begins so many turns after the middle of the look, each point the mean over its
-/// share of the turn; none where the look does not hold all of it.
+/// The turn of so many samples that begins so many turns after the middle of the look, each point the
+/// mean over its share of the turn; none where the look does not hold all of it.
 #[inline(always)]
-fn cut(look: &Turns, from: f64) -> Option<Points> {
-    let per_turn = look.per_turn as f64;
-    let start = (look.samples.len() / 2) as f64 + from * per_turn;
-    let parts = look.per_turn.div_ceil(POINTS);
+fn cut(samples: &[f32], per_turn: usize, from: f64) -> Option<Points> {
+    let parts = per_turn.div_ceil(POINTS);
+    let per_turn = per_turn as f64;
+    let start = (samples.len() / 2) as f64 + from * per_turn;
     let step = per_turn / (POINTS * parts) as f64;
     // Curves need a sample before and two after.
-    if start < 1.0 || start + per_turn + 2.0 >= look.samples.len() as f64 {
+    if start < 1.0 || start + per_turn + 2.0 >= samples.len() as f64 {
         return None;
     }
     let mut turn = [0.0; POINTS];
@@ -159,7 +160,7 @@ fn cut(look: &Turns, from: f64) -> Option<Points> {
             let place = start + step * (i * parts + part) as f64;
             let at = place as usize;
             let share = (place - at as f64) as f32;
-            *point += between(&look.samples[at - 1..at + 3], share);
+            *point += between(&samples[at - 1..at + 3], share);
         }
     }
     let mean = sum(&turn, &turn, |x, _| x) / POINTS as f32;

@@ -11,8 +11,7 @@
 //! Such a fit can settle on a wrong split. So a second one is begun again and again elsewhere, and
 //! takes the place of the first where it explains the turns better.
 use super::memory::{POINTS, Points};
-use super::revolution::best_cut;
-use crate::spectrum::sum;
+use crate::spectrum::{best_cut, sum};
 
 /// Scatter added in every direction, against the mean over all: the fewer turns there are, the more
 /// any fit finds by chance.
@@ -45,7 +44,17 @@ pub struct TwoKinds {
     pub power: f64,
     /// Correlation of a turn's kind with the next one's, −1 to 1.
     pub again: f64,
+    /// Turns that are of the same kind as the one before them.
+    pub repeats: f64,
+    /// How unlike the means are, 0 the same to 1 opposite, in the lines that a shift by a half, a
+    /// third, a quarter of a turn leaves as they are, and in the others.
+    pub unlike: [[f64; 2]; 3],
 }
+
+/// Sine and cosine at each point of a turn.
+static WAVE: std::sync::LazyLock<[(f32, f32); POINTS]> = std::sync::LazyLock::new(|| {
+    std::array::from_fn(|i| (std::f32::consts::TAU * i as f32 / POINTS as f32).sin_cos())
+});
 
 /// One fit.
 #[derive(Clone, Debug, Default)]
@@ -113,6 +122,10 @@ impl Fit {
             gain: self.gain,
             power: powers[0].min(powers[1]) / powers[0].max(powers[1]).max(f64::MIN_POSITIVE),
             again: f64::from(step / spread.max(1e-6)).clamp(-1.0, 1.0),
+            repeats: f64::from(sum(&self.first[1..], &self.first, |x, y| {
+                x * y + (1.0 - x) * (1.0 - y)
+            })),
+            unlike: unlike(&self.means),
         }
     }
 }
@@ -423,4 +436,40 @@ impl Mixture {
 #[inline(always)]
 fn chance(odds: f32) -> f32 {
     1.0 / (1.0 + (-odds).exp())
+}
+
+/// Lines of a turn by which two means are compared.
+const LINES: usize = 12;
+
+/// How unlike two turns are in the lines that a shift by a half, a third, a quarter of a turn leaves
+/// as they are, and in the others.
+#[inline(always)]
+fn unlike(means: &[Points; 2]) -> [[f64; 2]; 3] {
+    let mut lines = [(0.0, 0.0); LINES];
+    for (k, line) in (1..).zip(&mut lines) {
+        let [a, b] = means.each_ref().map(|mean| {
+            let (mut re, mut im) = (0.0, 0.0);
+            for (i, x) in mean.iter().enumerate() {
+                let (sin, cos) = WAVE[i * k % POINTS];
+                re += x * cos;
+                im += x * sin;
+            }
+            (f64::from(re), f64::from(im))
+        });
+        let power = a.0 * a.0 + a.1 * a.1 + b.0 * b.0 + b.1 * b.1;
+        let apart = (a.0 - b.0).powi(2) + (a.1 - b.1).powi(2);
+        *line = (power, 0.5 * apart / power.max(f64::MIN_POSITIVE));
+    }
+    [2, 3, 4].map(|shift| {
+        [true, false].map(|stays| {
+            let (mut sum, mut weight) = (0.0, 1e-30);
+            for (k, (power, apart)) in (1usize..).zip(&lines) {
+                if k.is_multiple_of(shift) == stays {
+                    sum += power.sqrt() * apart;
+                    weight += power.sqrt();
+                }
+            }
+            sum / weight
+        })
+    })
 }
