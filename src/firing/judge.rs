@@ -24,6 +24,10 @@ const UNCLEAR: f64 = 0.1;
 /// The share of skipped turns is told times the probability that the engine skips at all; its log
 /// odds get this much added, so that light skipping is not lost.
 const LENIENT: f64 = 1.0;
+/// Distances of two kinds of turns up to which and from which the score tells their share and their
+/// count does, and the least that they must explain for it.
+const DISTINCT: [f64; 2] = [4.0, 5.0];
+const EXPLAINED: f64 = 0.15;
 /// Length of runs from which skips are bursts: an engine that four-strokes fires again after one to
 /// three turns, since a missed turn scavenges the cylinder; a coil that cuts the spark stays silent
 /// until the speed has fallen, then fires until it has risen.
@@ -123,7 +127,13 @@ impl Judge {
         } else {
             -SURE
         };
+        // Where the two kinds are distinct, they are counted: of several firings in a turn, one may be
+        // skipped or another.
+        let k = &moment.kinds;
+        let trust = ((k.distance - DISTINCT[0]) / (DISTINCT[1] - DISTINCT[0])).clamp(0.0, 1.0)
+            * f64::from(u8::from(k.gain > EXPLAINED && moment.firings < 1.5));
         let share = odds(score(&SHARE));
+        let share = share + trust * (k.share - share);
         let score = score(&SKIPPING);
         let smooth = self.score.map_or(score, |s| s + (score - s) * MEMORY);
         self.score = Some(smooth);

@@ -225,11 +225,11 @@ impl Counter {
         for (mean, now) in c.rhythm.iter_mut().zip(rhythm) {
             *mean += (1.0 - MEMORY as f32) * (now - *mean);
         }
-        if let Some(shift) = self.shift {
-            let count = &mut c.shifts[shift - 2];
-            *count = (*count + SHIFT_SEEN).min(MOST);
-        }
         if change.abs() < MOVING {
+            if let Some(shift) = self.shift {
+                let count = &mut c.shifts[shift - 2];
+                *count = (*count + SHIFT_SEEN).min(MOST);
+            }
             if whole.half_slip {
                 c.double += SLIP;
             } else if whole.halves > COHERENT {

@@ -178,3 +178,93 @@ fn between(s: &[f32], share: f32) -> f32 {
     let first = c - b - second - third;
     ((third * share + second) * share + first) * share + b
 }
+
+#[cfg(test)]
+mod tests {
+    use std::f64::consts::TAU;
+
+    use super::*;
+    use crate::tach::angle::SAMPLES;
+
+    const PER_TURN: usize = 32;
+    const RATE: f64 = 150.0;
+
+    /// What stands in a crank angle in turns: a pulse at the beginning of those that fire and, a third
+    /// further on, one of every turn.
+    fn sound(angle: f64, fires: &impl Fn(i64) -> bool) -> f32 {
+        let (turn, part) = (angle.floor() as i64, angle.rem_euclid(1.0));
+        let bump = |at: f64| (30.0 * ((TAU * (part - at)).cos() - 1.0)).exp();
+        let fired = if fires(turn) { 1.0 } else { 0.0 };
+        (fired * bump(0.2) + 1.5 * bump(0.6)) as f32
+    }
+
+    /// What the turns show after three seconds, if the speed is read wrong by a factor.
+    fn heard(wrong: f64, together: u8, fires: impl Fn(i64) -> bool) -> (TwoKinds, Points) {
+        let mut memory = Memory::default();
+        let mut told = TwoKinds::default();
+        for hop in 0..180 {
+            let angle = (hop * HOP) as f64 / f64::from(WORKING_RATE) * RATE;
+            let place = |i| angle + (i as f64 - (SAMPLES / 2) as f64) / PER_TURN as f64;
+            let look = Turns {
+                samples: (0..SAMPLES).map(|i| sound(place(i), &fires)).collect(),
+                per_turn: PER_TURN,
+                ..Turns::default()
+            };
+            told = memory.look(hop, RATE * wrong, together, &look);
+        }
+        (told, memory.mixture.mean())
+    }
+
+    fn height(turn: &Points) -> f32 {
+        turn.iter().fold(0.0, |most, x| x.max(most))
+    }
+
+    #[test]
+    fn skipped_turns_are_counted() {
+        // Every fifth and every seventh turn: 1 - 4/5 * 6/7 of all.
+        let (told, _) = heard(1.0, 1, |turn| turn % 5 != 0 && turn % 7 != 0);
+        assert!((told.share - 11.0 / 35.0).abs() < 0.02, "{told:?}");
+        assert!(told.distance > 5.0 && told.gain > 0.5, "{told:?}");
+        assert!((told.recent - 11.0 / 35.0).abs() < 0.05, "{told:?}");
+    }
+
+    #[test]
+    fn turns_stay_one_over_the_other_when_the_speed_is_a_little_wrong() {
+        // A thousandth is 5 points over the turns that are kept, more than the pulses are wide.
+        let fires = |turn: i64| turn % 5 != 0;
+        let (_, right) = heard(1.0, 1, fires);
+        let (told, wrong) = heard(1.001, 1, fires);
+        assert!((told.share - 0.2).abs() < 0.02, "{told:?}");
+        assert!(height(&wrong) > 0.9 * height(&right));
+    }
+
+    #[test]
+    fn firings_that_slip_by_half_a_period_are_the_same_but_for_a_shift() {
+        // Every second turn, a turn late every 31st: periods of two turns, shifted by a half.
+        let fires = |turn: i64| (turn + turn.div_euclid(31)) % 2 == 0;
+        let (told, _) = heard(1.0, 2, fires);
+        let [stays, turns] = told.unlike[0];
+        assert!(stays < 0.05 && turns > 0.6, "{told:?}");
+        // By a third of three turns.
+        let fires = |turn: i64| (turn + turn.div_euclid(61)) % 3 == 0;
+        let (told, _) = heard(1.0, 3, fires);
+        let [stays, turns] = told.unlike[1];
+        assert!(stays < 0.1 && turns > 0.6, "{told:?}");
+    }
+
+    #[test]
+    fn another_speed_begins_anew() {
+        let mut memory = Memory::default();
+        let look = Turns {
+            samples: vec![0.5; SAMPLES],
+            per_turn: PER_TURN,
+            ..Turns::default()
+        };
+        for hop in 0..60 {
+            memory.look(hop, RATE, 1, &look);
+        }
+        assert!(memory.turns.len() > 100);
+        memory.look(60, 1.2 * RATE, 1, &look);
+        assert!(memory.turns.len() < 64);
+    }
+}

@@ -22,6 +22,12 @@ const TRIED: u32 = 6;
 const WAYS: u32 = 4;
 /// Largest share of all scatter between the means, so that the rest never vanishes.
 const BETWEEN: f64 = 0.995;
+/// Share of the weaker kind above which it is taken for the fired one, if its power is nearly that of
+/// the other.
+const SELDOM: f64 = 0.7;
+const NEARLY: f64 = 0.5;
+/// Turns of a kind without which it has died out.
+const FEWEST: f64 = 0.8;
 /// What a first guess says of each turn.
 const GUESS: [f32; 2] = [0.05, 0.95];
 /// Rounds of sums until they are made anew from the turns.
@@ -72,6 +78,11 @@ struct Fit {
 }
 
 impl Fit {
+    /// Whether it says more than nothing.
+    fn holds(&self) -> bool {
+        self.steps > 0 && self.gain > 0.0
+    }
+
     /// How much better two kinds explain the turns than one, along the line between them; `first`
     /// holds the log odds of each.
     #[inline(always)]
@@ -98,16 +109,16 @@ impl Fit {
     #[inline(always)]
     fn told(&self, recent: usize) -> TwoKinds {
         let powers = self.means.map(|m| f64::from(sum(&m, &m, |x, y| x * y)));
-        let weaker = |share: f64| {
-            if powers[0] < powers[1] {
-                share
-            } else {
-                1.0 - share
-            }
-        };
         let n = self.first.len();
         let share = |row: &[f32]| f64::from(sum(row, row, |x, _| x)) / row.len() as f64;
         let all = share(&self.first);
+        let power = powers[0].min(powers[1]) / powers[0].max(powers[1]).max(f64::MIN_POSITIVE);
+        // The weaker kind is the one without a firing; but where both are nearly as loud, rather the
+        // rarer one, since no engine misses most of its firings by much.
+        let first_is_weaker = powers[0] < powers[1];
+        let weak = if first_is_weaker { all } else { 1.0 - all };
+        let first = first_is_weaker != (weak > SELDOM && power > NEARLY);
+        let weaker = |share: f64| if first { share } else { 1.0 - share };
         let last = &self.first[n.saturating_sub(recent)..];
         let mean = all as f32;
         let spread = sum(&self.first, &self.first, |x, _| (x - mean) * (x - mean));
@@ -120,7 +131,7 @@ impl Fit {
             recent: weaker(share(last)),
             distance: self.distance,
             gain: self.gain,
-            power: powers[0].min(powers[1]) / powers[0].max(powers[1]).max(f64::MIN_POSITIVE),
+            power,
             again: f64::from(step / spread.max(1e-6)).clamp(-1.0, 1.0),
             repeats: f64::from(sum(&self.first[1..], &self.first, |x, y| {
                 x * y + (1.0 - x) * (1.0 - y)
@@ -219,25 +230,28 @@ impl Mixture {
         if !self.factorize() {
             return TwoKinds::default();
         }
-        let mut best = self.best.take().unwrap_or_else(|| self.begin(turns, 0));
-        self.step(&mut best, turns, true);
+        let mut best = self.best.take();
+        if let Some(best) = &mut best {
+            self.step(best, turns, true);
+        }
         let mut other = self.other.take().unwrap_or_else(|| {
             self.way = (self.way + 1) % WAYS;
             self.begin(turns, self.way)
         });
-        let tried = other.steps + 1 >= TRIED;
+        let tried = best.is_none() || other.steps + 1 >= TRIED;
         self.step(&mut other, turns, tried);
+        let mut best = best.filter(Fit::holds);
         if !tried {
-            self.other = Some(other);
-        } else if other.gain > best.gain || !best.gain.is_finite() {
-            best = other;
+            self.other = Some(other).filter(|fit| fit.steps > 0);
+        } else if other.holds() && best.as_ref().is_none_or(|best| other.gain > best.gain) {
+            best = Some(other);
         }
-        if !best.gain.is_finite() {
-            return TwoKinds::default();
-        }
-        let told = best.told(recent);
-        self.best = Some(best);
-        told
+        let told = best.as_ref().map(|best| best.told(recent));
+        self.best = best;
+        told.unwrap_or(TwoKinds {
+            turns: turns.len(),
+            ..TwoKinds::default()
+        })
     }
 
     /// The scatter of all turns, factorized (Cholesky); false where there is none.
@@ -320,16 +334,20 @@ impl Mixture {
                 *s += r * x;
             }
         }
-        let few = 1.5;
-        let first = f64::from(weight).clamp(few, n as f64 - few);
-        let second = n as f64 - first;
+        let (first, all) = (f64::from(weight), n as f64);
+        if !(FEWEST..=all - FEWEST).contains(&first) {
+            // One of the kinds has died out.
+            fit.steps = 0;
+            return;
+        }
+        let second = all - first;
         let a: [f64; POINTS] = std::array::from_fn(|i| f64::from(sums[i]) / first);
         let b: [f64; POINTS] =
             std::array::from_fn(|i| (self.total[i] - f64::from(sums[i])) / second);
         let apart: [f64; POINTS] = std::array::from_fn(|i| a[i] - b[i]);
         let line = self.solve(&apart);
         let k: f64 = line.iter().zip(&apart).map(|(x, y)| x * y).sum();
-        let share = first / n as f64;
+        let share = first / all;
         let rest = 1.0 - (share * (1.0 - share) * k).min(BETWEEN);
         let square = (k / rest).max(1e-12);
         let middle: f64 = (0..POINTS).map(|i| 0.5 * (a[i] + b[i]) * line[i]).sum();
@@ -472,4 +490,76 @@ fn unlike(means: &[Points; 2]) -> [[f64; 2]; 3] {
             sum / weight
         })
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Numbers between -1 and 1 that look random (Knuth's linear congruence, from memory).
+    struct Numbers(u64);
+
+    impl Numbers {
+        fn next(&mut self) -> f32 {
+            self.0 = self
+                .0
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1);
+            (self.0 >> 40) as f32 / (1u64 << 23) as f32 - 1.0
+        }
+
+        /// Variance 1: the sum of three of variance 1/3.
+        fn normal(&mut self) -> f32 {
+            self.next() + self.next() + self.next()
+        }
+    }
+
+    /// What is told of 160 turns after 40 looks: `skips` of them lack a pulse, all have noise of that
+    /// deviation in each point.
+    fn told_of(noise: f32, skips: impl Fn(usize) -> bool) -> TwoKinds {
+        let mut numbers = Numbers(7);
+        let turns: Vec<Points> = (0..160)
+            .map(|turn| {
+                std::array::from_fn(|i| {
+                    let pulse = if i < 4 && !skips(turn) { 1.0 } else { 0.0 };
+                    let other = if (12..20).contains(&i) { 3.0 } else { 0.0 };
+                    pulse + other + noise * numbers.normal()
+                })
+            })
+            .collect();
+        let mut mixture = Mixture::default();
+        for turn in &turns {
+            mixture.add(turn);
+        }
+        let mut told = TwoKinds::default();
+        for _ in 0..40 {
+            told = mixture.tell(&turns, 40);
+        }
+        told
+    }
+
+    #[test]
+    fn the_distance_is_that_of_the_means_over_the_scatter() {
+        // Four points that differ by 1 with a deviation of 0.25 are 2 / 0.25 = 8 deviations apart; the
+        // scatter that is added in every direction takes a little.
+        let told = told_of(0.25, |turn| turn % 8 == 0);
+        assert!((told.share - 0.125).abs() < 0.01, "{told:?}");
+        assert!((6.0..8.6).contains(&told.distance), "{told:?}");
+        assert!(told.again < -0.05, "{told:?}");
+    }
+
+    #[test]
+    fn one_kind_explains_what_is_one_kind() {
+        let told = told_of(0.25, |_| false);
+        // Less than what counts for two kinds: chance alone finds some split of so few turns.
+        assert!(told.gain < 0.4 && told.distance < 5.0, "{told:?}");
+    }
+
+    #[test]
+    fn silence_says_nothing() {
+        let turns = [[0.0; POINTS]; 40];
+        let mut mixture = Mixture::default();
+        turns.iter().for_each(|turn| mixture.add(turn));
+        assert_eq!(mixture.tell(&turns, 8), TwoKinds::default());
+    }
 }

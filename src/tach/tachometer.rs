@@ -97,6 +97,8 @@ pub struct Moment {
     /// What the turns up to it show of two kinds: revolutions, or firings of an engine that fires less
     /// often than once in one.
     pub kinds: TwoKinds,
+    /// Firings in each of these turns, 1 or more.
+    pub firings: f64,
     /// Standard error of the speed as a ratio.
     pub error: f64,
     /// Probability of the base given that an engine runs, 0 to 1.
@@ -344,6 +346,7 @@ impl Tracker {
                     hop,
                     rpm: Hertz(speed / self.firings).rpm(),
                     kinds,
+                    firings: self.firings.max(1.0),
                     error: refined.error,
                     probability: place.probability,
                     rhythm: place.rhythm,
