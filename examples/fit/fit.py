@@ -14,9 +14,10 @@ Truth: the annotated recordings of fixtures/recordings and the truth that the sy
 What the three fits are is said at each function. The shipped weights were fitted to more clips than
 are shipped (72 recordings without an engine, 16 saws, corpora with the seeds 101, 102, 201, 202,
 777, 3001, 4001, 9001 and 9501; presence also to others with the seeds 77 and 501 and engines with 79 and
-601, firing also to those with 601), so a new fit on the shipped ones differs a little. The share of skipped
-turns was fitted to the engines and, with the same weight, to the simulated engines of
-`closed_loop --drill --seed 3`, which are not made here.
+601, firing also to those with 601), so a new fit on the shipped ones differs a little. Skipping and the
+share of skipped turns were fitted to the engines and, with the same weight in the share and two thirds of it
+in skipping, to the simulated engines of `closed_loop --drill` with the seeds 3, 7 and 61 to 66, which are
+not made here.
 """
 import glob
 import json
@@ -29,8 +30,9 @@ from scipy.optimize import minimize
 RATE, HOP = 8_000, 128
 SPEEDS, RHYTHMS, FEATURES = 271, 4, 32
 GRID = 4.8 * 2 ** ((148 + np.arange(SPEEDS)) / 72)  # hertz: LogAxis bins from evidence::FIRST
-# Columns of a trace before the features of firing::Judge (21) and reading::Presence (27).
-HEAD, JUDGE, PRESENCE = 22, 21, 27
+# Columns of a trace before the features of firing::Judge (28) and reading::Presence (27); behind them
+# what the tachometer says of two kinds of turns.
+HEAD, JUDGE, PRESENCE = 22, 28, 27
 AROUND = 93  # reading::ear::AROUND
 
 
@@ -202,11 +204,11 @@ def score(work):
     spread = np.maximum(np.concatenate([v[0] for v in rows.values()]).std(0), 0.05)
     spread[0] = 1
     weight = {"saw": 1.0, "engine": 1.5}
-    skipping = logistic([(x / spread, y, weight[k]) for k, (x, y, _, _) in rows.items()], 1e-3) / spread
+    skipping = logistic([(x / spread, y, weight[k]) for k, (x, y, _, _) in rows.items()], 5e-4) / spread
     halves = [(x[y == at] / spread, y[y == at].astype(float), w) for k, (x, _, y, _) in rows.items() for at, w in ((True, 1.0), (False, 1.5)) if (y == at).any()]
-    limiter = logistic(halves, 1e-3) / spread
+    limiter = logistic(halves, 5e-4) / spread
     x, _, _, y = rows["engine"]
-    share = logistic([(x / spread, y, 1.0)], 1e-3) / spread
+    share = logistic([(x / spread, y, 1.0)], 5e-4) / spread
     table("src/firing/weights.rs", "firing scores", "judge", "TERMS", {"SKIPPING": skipping, "LIMITER": limiter, "SHARE": share})
     weight = {"saw": 1.0, "engine": 1.2, "other": 1.0, "none": 2.0}
     rows = {k: np.concatenate(v) for k, v in present.items() if v}
