@@ -165,7 +165,8 @@ impl Case {
                 live.pass(technician.controls(), (1_000.0 * HOP_S) as u64);
                 perfect.hop(now, &live, &answers, &mut lines);
             }
-            let ratio = live.speed().0 / maximum;
+            // Under a limiter the shaft is slower than the engine would like to be.
+            let ratio = live.speed().0.min(live.shaft_speed().0) / maximum;
             left.highest = left.highest.max(ratio);
             over = if ratio > OVER { over + HOP_S } else { 0.0 };
             left.over_longest = left.over_longest.max(over);

@@ -3,7 +3,9 @@ use serde::{Deserialize, Serialize};
 
 use super::cure::Cures;
 use super::ear::Look;
+use super::excess::Over;
 use super::facts::Facts;
+use super::idle_ear::IdleDoubts;
 use super::proof::Sheet;
 use super::screws::Screws;
 use super::stuck::Symptom;
@@ -35,6 +37,23 @@ pub(super) struct Book {
     pub(super) screws: Screws,
     /// The latest look at idle.
     pub(super) idle: Option<Look>,
+    /// What an idle look was multiplied by, and how often the idle-speed screw was turned for such looks.
+    #[serde(default = "one")]
+    pub(super) idle_factor: f64,
+    #[serde(default)]
+    pub(super) idle_doubts: IdleDoubts,
+    /// Openings over the maximum since the mixture was last changed by something else.
+    #[serde(default)]
+    pub(super) overs: Vec<Over>,
+    /// How many of them came one after the other, without a believed look between.
+    #[serde(default)]
+    pub(super) overs_in_row: u32,
+    /// So many looks are to be short.
+    #[serde(default)]
+    pub(super) hasty: u32,
+    /// The leanest place of the high-speed screw that is right, since leaner was no faster.
+    #[serde(default)]
+    pub(super) peak: Option<f64>,
     /// Looks at full throttle since the mixture was last changed by something else.
     pub(super) full: Vec<FullLook>,
     /// The ceiling of the coil, from the profile or heard.
@@ -80,6 +99,10 @@ pub(super) struct Book {
     pub(super) sheet: Sheet,
 }
 
+fn one() -> f64 {
+    1.0
+}
+
 impl Book {
     pub(super) fn new(facts: Facts) -> Book {
         let ceiling = facts.limiter;
@@ -87,6 +110,12 @@ impl Book {
             facts,
             screws: Screws::default(),
             idle: None,
+            idle_factor: 1.0,
+            idle_doubts: IdleDoubts::default(),
+            overs: vec![],
+            overs_in_row: 0,
+            hasty: 0,
+            peak: None,
             full: vec![],
             ceiling,
             suspected: None,
@@ -148,6 +177,8 @@ impl Book {
         if screw == Screw::Low {
             self.died_slowed = None;
             self.full.clear();
+            self.overs.clear();
+            self.peak = None;
             self.deaf.clear();
             self.too_fast = None;
         }
@@ -161,6 +192,8 @@ impl Book {
 
     pub(super) fn full_look(&mut self, look: Look) {
         self.opened = true;
+        self.overs_in_row = 0;
+        self.hasty = self.hasty.saturating_sub(1);
         let place = self.screws.high;
         self.full.push(FullLook {
             out: place.out,
@@ -203,7 +236,8 @@ impl Book {
             Screw::Low => last.is_none_or(|full| below(&full.look)),
             Screw::High => last.is_some_and(|full| {
                 let burbles = full.look.skip.is_some_and(|s| s >= super::onset::HEARD);
-                below(&full.look) && burbles && !super::limited::may_be_on(self, &full.look)
+                let rich = burbles || super::unheard::is_rich_by_speed(self);
+                below(&full.look) && rich && !super::limited::may_be_on(self, &full.look)
             }),
         }
     }

@@ -39,6 +39,15 @@ const IDLING: [(Screw, u16); 6] = [
 /// For one that runs and cannot be heard: another speed sounds otherwise, a slower one harms nothing.
 const UNHEARD: [(Screw, u16); 3] = [(Screw::Idle, 4), (Screw::Idle, 4), (Screw::Idle, 4)];
 
+/// For the same where the idle was too slow when it was last heard.
+const UNHEARD_SLOW: [(Screw, u16); 5] = [
+    (Screw::Idle, 4),
+    (Screw::Idle, 4),
+    (Screw::Idle, 4),
+    (Screw::Idle, 4),
+    (Screw::Low, 4),
+];
+
 /// When it died.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) enum Died {
@@ -47,6 +56,8 @@ pub(super) enum Died {
     Idling,
     /// It did not: it is not heard.
     Unheard,
+    /// The same, and the idle was too slow when it was last heard.
+    UnheardSlow,
 }
 
 /// How many of each were tried.
@@ -56,6 +67,8 @@ pub(super) struct Cures {
     opening: usize,
     idling: usize,
     unheard: usize,
+    #[serde(default)]
+    unheard_slow: usize,
 }
 
 impl Cures {
@@ -66,6 +79,7 @@ impl Cures {
             Died::Opening => (&mut self.opening, &OPENING),
             Died::Idling => (&mut self.idling, &IDLING),
             Died::Unheard => (&mut self.unheard, &UNHEARD),
+            Died::UnheardSlow => (&mut self.unheard_slow, &UNHEARD_SLOW),
         };
         while let Some((screw, steps)) = all.get(*tried) {
             *tried += 1;

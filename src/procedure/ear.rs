@@ -23,6 +23,8 @@ const FACTOR_ERROR: f64 = 0.04;
 const JUMP: f64 = 0.3;
 /// A speed that stays away by a factor for so long is believed after all.
 const ODD_FOR: f64 = 2.5;
+/// So long a speed must have stood before it jumped, in seconds.
+const STOOD: f64 = 0.5;
 /// Lengths in which a fall of the speed is looked for, in seconds.
 const PIECE: f64 = 0.5;
 
@@ -36,6 +38,9 @@ pub(super) struct Sample {
     /// The same where it jumped: what it warns of counts.
     pub(super) warns: Option<f64>,
     pub(super) skip: Option<f64>,
+    /// The skip ratio whatever was believed of the speed.
+    #[serde(default)]
+    pub(super) heard_skip: Option<f64>,
     pub(super) limiter: bool,
 }
 
@@ -96,6 +101,7 @@ impl Ear {
                     .skip_ratio
                     .filter(|s| s.is_finite() && rpm.is_some())
                     .map(|s| s.clamp(0.0, 1.0)),
+                heard_skip: one.skip_ratio.filter(|s| s.is_finite()),
                 limiter: one.frame.firing.kind == FiringKind::Limiter,
             });
         }
@@ -205,6 +211,34 @@ impl Ear {
         let last = *medians.first()?;
         let fastest = medians.iter().copied().fold(0.0, f64::max);
         (medians.len() >= 3).then(|| 1.0 - last / fastest)
+    }
+
+    /// The steady speed from which it has jumped away by a factor and not come back, since a moment;
+    /// none where it did not jump.
+    pub(super) fn before_jump(&self, from: f64) -> Option<f64> {
+        let jumped = self.odd_since?;
+        let before = from.max(jumped - STOOD);
+        let mut speeds: Vec<f64> = self
+            .since(before)
+            .iter()
+            .filter(|s| s.t < jumped)
+            .filter_map(|s| s.rpm)
+            .collect();
+        if speeds.len() < 3 || jumped - before < 0.6 * STOOD {
+            return None;
+        }
+        let (low, high) = (quantile(&mut speeds, 0.1), quantile(&mut speeds, 0.9));
+        (high - low <= 0.03 * high).then(|| quantile(&mut speeds, 0.5))
+    }
+
+    /// The median skip ratio since a moment.
+    pub(super) fn skip_since(&self, from: f64) -> Option<f64> {
+        let mut skips: Vec<f64> = self
+            .since(from)
+            .iter()
+            .filter_map(|s| s.heard_skip)
+            .collect();
+        (skips.len() >= 3).then(|| quantile(&mut skips, 0.5))
     }
 
     /// Whether the speed kept within a share of itself since a moment.

@@ -60,6 +60,11 @@ pub(super) fn truly_over(ear: &Ear, facts: &Facts) -> bool {
     by.unwrap_or(false)
 }
 
+/// Whether an engine may be so far over its maximum.
+pub(super) fn can_be(speed: f64, maximum: f64) -> bool {
+    speed < FAR_OVER * maximum
+}
+
 /// Whether the reading is lost for longer than the task in hand bears. Somebody who is about to close
 /// the throttle is not disturbed: a new prompt would begin his reaction anew.
 pub(super) fn lost(ear: &Ear, hand: &Hand, lever: &Lever, now: f64) -> bool {

@@ -35,6 +35,9 @@ pub(super) struct Hand {
     pub(super) before: Option<f64>,
     /// Since when full throttle is heard.
     pub(super) rose: f64,
+    /// When the speed was first heard to have left the idle.
+    #[serde(default)]
+    pub(super) left: Option<f64>,
     pub(super) again: u32,
     /// How often it was begun in vain, one after the other.
     pub(super) tries: u32,
@@ -93,6 +96,7 @@ impl Hand {
             since: now,
             before: None,
             rose: now,
+            left: None,
             again: 0,
             tries: 0,
             seen: None,
@@ -118,6 +122,12 @@ impl Hand {
     /// Whether full throttle has been heard for a while.
     pub(super) fn is_settled_full(&self) -> bool {
         matches!(self.task, Task::Full { .. }) && self.phase == Phase::Listening
+    }
+
+    /// Whether full throttle was asked for and is heard.
+    pub(super) fn is_full(&self) -> bool {
+        matches!(self.task, Task::Full { .. })
+            && matches!(self.phase, Phase::Rising | Phase::Listening)
     }
 
     /// Time that does not count.

@@ -20,6 +20,8 @@ const KEEP_BELOW: f64 = 0.5 * BELOW_LIMITER.0;
 const SHORT: f64 = 0.97;
 /// A look whose speed is further below a known ceiling is not on it.
 const FAR_BELOW: f64 = 0.95;
+/// From this share of a known ceiling on, the saw-tooth's tips included, it runs against it.
+const PRESSES: f64 = 0.992;
 /// One ceiling is heard at one speed, within this share.
 const ONE_SPEED: f64 = 0.01;
 /// The speed is pinned where it changes by less than this share over at least so much of a turn.
@@ -70,8 +72,17 @@ fn ceiling(look: &Look) -> f64 {
     look.rpm * (1.0 + look.spread)
 }
 
+/// Whether it runs against a ceiling that the profile says, however it sounds.
+fn presses(book: &Book, look: &Look) -> bool {
+    let limiter = book.facts.limiter;
+    limiter.is_some_and(|limiter| ceiling(look) > PRESSES * limiter)
+}
+
 /// Takes a look at full throttle.
 pub(super) fn hear(book: &mut Book, look: &Look) -> Limiter {
+    if presses(book, look) {
+        return Limiter::On;
+    }
     if !sounds_limited(book, look) {
         return Limiter::Off;
     }

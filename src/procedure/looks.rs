@@ -29,7 +29,7 @@ const ONCE_HEARD: usize = 7;
 /// A speed that differs by more than this at one place of the screw is fuel that comes and goes.
 const UNLIKE: f64 = 0.035;
 /// Below this share of the slowest full throttle no engine runs that is still rich.
-const NO_FULL: f64 = 0.6;
+const NO_FULL: f64 = 0.66;
 /// A fall by this share within a look is one; by more than the other it is a wrong base.
 const FADE: (f64, f64) = (0.025, 0.28);
 /// Beyond this share of the speed for a turn the screw still changes much.

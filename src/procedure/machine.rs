@@ -5,6 +5,7 @@ use super::answer::{Answer, Word};
 use super::begin::{AsFound, Begin};
 use super::book::Book;
 use super::ear::Ear;
+use super::excess::{Over, RICHEST};
 use super::facts::Facts;
 use super::guard;
 use super::hand::{Hand, Scene};
@@ -30,6 +31,8 @@ const STALLED: f64 = 9.0;
 /// Somebody who answers says that it has stalled: from him no word is waited for longer.
 const STALLED_UNSAID: f64 = 25.0;
 
+/// From this skip ratio on it surely four-strokes.
+const BURBLES: f64 = 0.3;
 /// Richer by so much where it was hardly over the maximum, or only seemed to be.
 const DOUBTED: Turn = Turn::thirty_seconds(1);
 
@@ -168,17 +171,7 @@ impl Procedure {
         {
             let maximum = self.book.facts.maximum.unwrap_or(speed);
             self.pause = None;
-            self.misheard = looks::cannot_be(&self.book, speed);
-            let truly = guard::truly_over(&self.ear, &self.book.facts)
-                && self.lever.opens_fully()
-                && !self.misheard;
-            self.surely_over = truly && self.hand.is_settled_full();
-            let turns = if truly {
-                enrichment(speed, maximum)
-            } else {
-                // Rather misheard: again and again it must not lead far out.
-                DOUBTED
-            };
+            let turns = self.over(speed, maximum);
             self.take_up(Task::Enrich { turns });
         }
         match self.pause {
@@ -231,6 +224,37 @@ impl Procedure {
         };
         let report = self.hand.advance(&mut scene)?;
         self.came(report)
+    }
+
+    /// It is heard over its maximum: what is made of that, and how much richer it is to be.
+    fn over(&mut self, speed: f64, maximum: f64) -> Turn {
+        let before = self.hand.is_full().then_some(self.hand.rose);
+        let before = before.and_then(|rose| self.ear.before_jump(rose));
+        // Slower than any full throttle it was the wrong one of the two.
+        let slowest = self.book.facts.slowest.map_or(0.0, |s| RICHEST * s);
+        let before = before.filter(|before| (slowest..maximum).contains(before));
+        let cannot_be = looks::cannot_be(&self.book, speed);
+        self.misheard = cannot_be || before.is_some();
+        let truly = guard::truly_over(&self.ear, &self.book.facts)
+            && self.lever.opens_fully()
+            && !self.misheard;
+        self.surely_over = truly && self.hand.is_settled_full();
+        if !self.lever.opens_fully() || self.lever.asked == Throttle::Snap {
+            return if truly {
+                enrichment(speed, maximum)
+            } else {
+                DOUBTED
+            };
+        }
+        let fits = || self.book.fits(speed).filter(|_| cannot_be);
+        let over = Over {
+            out: self.book.screws.high.out,
+            rpm: speed,
+            burbled: self.ear.skip_since(self.now - 0.5) >= Some(BURBLES),
+            surely: !self.misheard && guard::can_be(speed, maximum),
+            rather: before.or_else(fits),
+        };
+        self.book.heard_over(over, maximum)
     }
 
     pub(super) fn say(&mut self, cue: Cue) {

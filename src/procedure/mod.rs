@@ -10,12 +10,15 @@
 //! throttle first, then the screw; `passage` goes from task to task, `stall` leaves a step when the
 //! engine dies, `cure` says what is tried then; `guard` lies over all of them: time at full throttle,
 //! the maximum, lost readings, leaner turns. The `ear` doubts speeds that jump by a factor. Where the
-//! high-speed screw belongs is estimated from all looks together (`onset`, `looks`). The order of the
+//! high-speed screw belongs is estimated from all looks together (`onset`, `looks`), held against the
+//! speeds (`peak`, `unheard`), and `approach` moves it there; `excess` weighs what was heard over the
+//! maximum, `idle_ear` an idle that is heard at a multiple. The order of the
 //! trade and its figures are common practice, no source (`guide::trade`).
 //!
 //! Refused: a leaner turn over the maximum, in doubt, or without a burble; more than a quarter turn
 //! in one move; carburetors and engines that are not set by ear.
 mod answer;
+mod approach;
 mod base;
 mod begin;
 mod book;
@@ -25,11 +28,13 @@ mod course;
 mod cure;
 mod ear;
 mod edge;
+mod excess;
 mod facts;
 mod guard;
 mod hand;
 mod heard;
 mod high;
+mod idle_ear;
 mod lever;
 mod limited;
 mod listening;
@@ -41,6 +46,7 @@ mod onset;
 mod opening;
 mod outcome;
 mod passage;
+mod peak;
 mod prompt;
 mod proof;
 mod reply;
@@ -53,6 +59,7 @@ mod start;
 mod stuck;
 mod task;
 mod turning;
+mod unheard;
 mod voice;
 mod walk;
 mod warm;

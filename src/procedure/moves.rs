@@ -6,8 +6,13 @@ use crate::guide::{Direction, Screw};
 /// A quarter turn at most in one move, in thirty-seconds.
 pub(super) const MOST_AT_ONCE: u16 = 8;
 
-/// Leaner, but rather not to where nothing could be made out.
-pub(super) fn leaner(book: &Book, steps: u16) -> Task {
+/// What is left of that room, in turns.
+const CLEAR: f64 = 0.06;
+
+/// Leaner, but rather not to where nothing could be made out; further than asked only within the `room`
+/// to the fastest that is allowed, in turns.
+pub(super) fn leaner(book: &Book, steps: u16, room: f64) -> Task {
+    let furthest = (32.0 * (room - CLEAR)).max(0.0) as u16;
     let deaf = |steps: u16| {
         let place = book.screws.high.out - f64::from(steps) / 32.0;
         book.deaf
@@ -16,7 +21,7 @@ pub(super) fn leaner(book: &Book, steps: u16) -> Task {
     };
     let less = (steps.saturating_sub(2).max(1)..=steps).rev();
     let steps = less
-        .chain(steps + 1..=(steps + 3).min(MOST_AT_ONCE))
+        .chain(steps + 1..=(steps + 3).min(MOST_AT_ONCE).min(furthest))
         .find(|steps| !deaf(*steps))
         .unwrap_or(steps);
     Task::turn(Screw::High, Direction::In, steps)

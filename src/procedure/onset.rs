@@ -23,6 +23,9 @@ const HARDLY_MISSED: f64 = 0.03;
 const LOST_FROM: f64 = 0.42;
 const LOST: f64 = 0.03;
 const ANY: f64 = 0.3;
+/// One that hears more than there is, by so much, is as likely as this.
+const FLOOR: f64 = 0.09;
+const RAISED: f64 = 0.15;
 /// A look is quite wrong as often as this.
 const WRONG: f64 = 0.004;
 /// Skip ratio where it just four-strokes: with a soft onset, which has no beginning, the first that
@@ -84,6 +87,8 @@ enum Hearing {
     Missing,
     /// Heavy skipping as anything: such looks say nothing.
     Lost,
+    /// A little more than there is: even a clean engine seems to skip now and then.
+    Raised,
 }
 
 impl Hearing {
@@ -92,13 +97,14 @@ impl Hearing {
         match self {
             Hearing::Even | Hearing::Missing => 1.0,
             Hearing::Lost => LOST,
+            Hearing::Raised => RAISED,
         }
     }
 
     /// How often a ratio is not heard.
     fn missed(self, truth: f64) -> f64 {
         match self {
-            Hearing::Even | Hearing::Lost => HARDLY_MISSED,
+            Hearing::Even | Hearing::Lost | Hearing::Raised => HARDLY_MISSED,
             Hearing::Missing => (1.0 - (truth - 0.02) / MISSED_BELOW).clamp(0.02, 0.97),
         }
     }
@@ -116,7 +122,12 @@ pub(super) struct Distance {
 /// From the looks, the latest last; `variance` is that of the screw's place now.
 pub(super) fn distance(looks: &[FullLook], out: f64, variance: f64) -> Distance {
     let mut weights = [0.0; DISTANCES];
-    for hearing in [Hearing::Even, Hearing::Missing, Hearing::Lost] {
+    for hearing in [
+        Hearing::Even,
+        Hearing::Missing,
+        Hearing::Lost,
+        Hearing::Raised,
+    ] {
         for growth in Growth::all() {
             for (i, weight) in weights.iter_mut().enumerate() {
                 let d = NEAREST + STEP * i as f64;
@@ -174,7 +185,10 @@ fn likelihood(hearing: Hearing, heard: f64, truth: f64, doubt: f64) -> f64 {
     if hearing == Hearing::Lost && truth > LOST_FROM {
         return ANY;
     }
-    let there = truth.max(0.0);
+    let there = match hearing {
+        Hearing::Raised => FLOOR + (1.0 - FLOOR) * truth.max(0.0),
+        _ => truth.max(0.0),
+    };
     let error = (ERROR * ERROR + doubt).sqrt();
     let below = |limit: f64, mean: f64| 1.0 / (1.0 + (-1.7 * (limit - mean) / error).exp());
     // Where light skipping is often not heard, silence says little, and to hear some says much.

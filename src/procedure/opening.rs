@@ -16,11 +16,26 @@ const MISSED: f64 = 0.6;
 const OPENS: f64 = 5.6;
 /// So many openings of which a part was missed are made again, one after the other.
 const MISSES: u32 = 5;
+/// Above the idle by this it has left it.
+const OFF_IDLE: f64 = 1.3;
+/// Of an opening that may be too fast so much is heard before the throttle is asked to close, in
+/// seconds: with a hand that takes three it is over the maximum for less than five. The rise is no look.
+const BRIEF: f64 = 1.8;
+const RISES: f64 = 0.85;
+/// Another speed by this share, however it is heard, shows that the throttle was opened.
+const OTHER: f64 = 0.12;
+/// So long after it has left the idle a first look tells whether it can be one; slower than this share
+/// of the slowest full throttle it cannot.
+const TELLS: f64 = 1.2;
+const TOO_SLOW: f64 = 0.7;
 /// A snap is over after so long, in seconds.
 const SNAP: f64 = 14.0;
 
 impl Hand {
     pub(super) fn full(&mut self, scene: &mut Scene<'_>, seconds: f64) -> Option<Report> {
+        if self.is_hasty(scene) {
+            return self.leave(scene);
+        }
         match self.phase {
             Phase::Begin | Phase::Closing => {
                 if self.closed(scene) {
@@ -49,8 +64,12 @@ impl Hand {
                     self.go(Phase::Rising, scene.now);
                 } else if self.elapsed(scene) > OPENS || scene.lever.is_over(scene.now) {
                     let missed = scene.ear.longest_gap(scene.now - 1.5, scene.now) > MISSED;
+                    let opened = scene
+                        .ear
+                        .warning_since(scene.now - 1.5, 0.5)
+                        .is_some_and(|rpm| idle > 0.0 && (rpm / idle - 1.0).abs() > OTHER);
                     scene.say(Cue::Close);
-                    return Some(if missed && self.tries < MISSES {
+                    return Some(if (missed || opened) && self.tries < MISSES {
                         Report::Nothing
                     } else {
                         Report::NotOpened
@@ -75,6 +94,46 @@ impl Hand {
         }
     }
 
+    /// Whether a short look is over, or a first one is of no use: it is heard slower than any full
+    /// throttle, so that it may be twice as fast.
+    fn is_hasty(&mut self, scene: &Scene<'_>) -> bool {
+        if !matches!(
+            self.phase,
+            Phase::Waiting | Phase::Rising | Phase::Listening
+        ) {
+            return false;
+        }
+        let off_idle = || {
+            let speed = scene.ear.warning_since(scene.now - 0.3, 0.5);
+            let waited = scene.now - scene.lever.at > 0.8;
+            let lost = waited && scene.ear.lost_for(scene.now) > 0.4;
+            let idle = self.before.unwrap_or_else(|| scene.facts.idle_goal());
+            lost || speed.is_some_and(|rpm| rpm > OFF_IDLE * idle)
+        };
+        if self.left.is_none() && off_idle() {
+            self.left = Some(scene.now);
+        }
+        let Some(left) = self.left else {
+            return false;
+        };
+        if self.task.is_short() {
+            return scene.now - left > BRIEF;
+        }
+        scene.now - left > TELLS && self.phase != Phase::Waiting && self.may_be_double(scene)
+    }
+
+    /// Whether what is heard is too slow for full throttle, and twice that too fast, when nothing is known
+    /// yet.
+    fn may_be_double(&self, scene: &Scene<'_>) -> bool {
+        let known = scene.lever.last_full.is_some() || self.tries > 0;
+        let speed = scene.ear.speed_since(scene.now - 0.4);
+        let figures = scene.facts.slowest.zip(scene.facts.maximum);
+        !known
+            && speed
+                .zip(figures)
+                .is_some_and(|(rpm, (slowest, most))| rpm < TOO_SLOW * slowest && 2.0 * rpm > most)
+    }
+
     /// The time at full throttle is over before the look is complete.
     pub(super) fn heard_out(&mut self, scene: &mut Scene<'_>) -> Option<Report> {
         if scene.lever.is_over(scene.now) {
@@ -85,9 +144,13 @@ impl Hand {
     }
 
     pub(super) fn leave(&mut self, scene: &mut Scene<'_>) -> Option<Report> {
-        let look = scene.ear.look(self.since, scene.now);
+        let from = self.left.filter(|_| self.task.is_short());
+        let from = from.map_or(self.since, |left| self.since.max(left + RISES));
+        let look = scene.ear.look(from, scene.now);
         scene.say(Cue::Close);
-        if let Some(mut look) = look.filter(|look| look.seconds > 0.8) {
+        if let Some(mut look) =
+            look.filter(|look| look.seconds > if from > self.since { 0.5 } else { 0.8 })
+        {
             look.fallen = scene.ear.fallen_since(self.rose).unwrap_or(0.0);
             scene.lever.last_full = Some(look.rpm);
             return Some(Report::Heard(look));

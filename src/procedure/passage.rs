@@ -6,7 +6,7 @@ use super::stage::{Next, Stage, StageKind};
 use super::stuck::{Stuck, Symptom};
 use super::task::{Report, Task};
 use super::words::Cue;
-use super::{guard, hand::Hand};
+use super::{guard, hand::Hand, idle_ear};
 use crate::guide::{Direction, Screw};
 
 /// After so many tasks without result, one after the other, the step cannot be done.
@@ -68,9 +68,17 @@ impl Procedure {
             (Task::Set { screw, .. }, Report::Done) => self.book.screws.set(screw),
             (Task::Stop { .. }, _) => self.ear.forget(),
             (Task::Start, Report::Done) => self.lever.ask(Throttle::Idle, self.now),
-            (Task::Idle { .. }, Report::Heard(look)) => self.book.idle = Some(look),
-            (Task::Attachment, Report::Attachment(Some(turning), rpm)) if self.book.answered => {
-                self.book.attachment(turning, rpm);
+            (Task::Idle { .. }, Report::Heard(look)) => {
+                let look = self.book.idle_look(look);
+                self.book.idle = Some(look);
+                report = Report::Heard(look);
+            }
+            (Task::Attachment, Report::Attachment(seen, rpm)) => {
+                let rpm = self.book.idle_again(rpm);
+                report = Report::Attachment(seen, rpm);
+                if let Some(turning) = seen.filter(|_| self.book.answered) {
+                    self.book.attachment(turning, rpm);
+                }
             }
             _ => {}
         }
@@ -82,7 +90,11 @@ impl Procedure {
             }
             if self.fruitless < FRUITLESS {
                 let tries = self.hand.tries + 1;
-                self.take_up(self.hand.task);
+                if self.may_be_too_slow_to_hear() {
+                    self.take_up(idle_ear::FASTER);
+                    return None;
+                }
+                self.take_up(self.hand.task.again(tries));
                 self.hand.tries = tries;
                 return None;
             }
@@ -104,6 +116,19 @@ impl Procedure {
             }
         }
         self.run(report)
+    }
+
+    /// Whether the idle is not heard, and was too slow when it last was.
+    fn may_be_too_slow_to_hear(&self) -> bool {
+        let early = matches!(
+            self.stage,
+            Stage::Start(_) | Stage::Warm(_) | Stage::Edge(_) | Stage::Settle(_)
+        );
+        early
+            && matches!(self.hand.task, Task::Idle { .. })
+            && matches!(self.fruitless, 3 | 5)
+            && self.book.idle_was_slow()
+            && !self.book.at_stop(Screw::Idle, Direction::In)
     }
 
     /// Whether the high-speed screw has been set, and comes no more on the way.

@@ -1,10 +1,10 @@
 //! The proof: each line measured, within or outside and by how much.
 use serde::{Deserialize, Serialize};
 
+use super::approach;
 use super::book::Book;
 use super::cure::Died;
 use super::ear::Look;
-use super::high;
 use super::limited;
 use super::looks::fades;
 use super::outcome::ProofLine;
@@ -191,7 +191,7 @@ impl Proof {
             return self.again(book, StageKind::High);
         }
         book.full_look(look);
-        if high::is_off(book) && book.rounds < SET_AGAIN {
+        if approach::is_off(book) && book.rounds < SET_AGAIN {
             return self.again(book, StageKind::High);
         }
         self.doing = Doing::HotStop;

@@ -28,7 +28,14 @@ impl Rescue {
             (Doing::Starting, Report::Done) => Next::Done,
             (Doing::Starting, Report::Cannot | Report::Unheard) => {
                 let unheard = (report == Report::Unheard)
-                    .then(|| book.cures.next(Died::Unheard, &book.screws))
+                    .then(|| {
+                        let died = if book.idle_was_slow() {
+                            Died::UnheardSlow
+                        } else {
+                            Died::Unheard
+                        };
+                        book.cures.next(died, &book.screws)
+                    })
                     .flatten();
                 self.cure = unheard.or_else(|| book.cures.next(Died::Starting, &book.screws));
                 if self.cure.is_none() {

@@ -130,7 +130,7 @@ impl Symptom {
             ],
             Symptom::TooFast => &[F::Attachment, F::AirLeak, F::LimiterCoil],
             Symptom::TooFastClean => {
-                &[F::AirLeak, F::FuelStarvation, F::Attachment, F::LimiterCoil]
+                &[F::AirLeak, F::Attachment, F::FuelStarvation, F::LimiterCoil]
             }
             Symptom::Hunting => &[
                 F::AirLeak,

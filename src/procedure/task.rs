@@ -87,6 +87,8 @@ const SLOW_RISE: f64 = 2.0;
 
 /// Three seconds of full throttle are plenty for a reading.
 pub(super) const FULL: Task = Task::Full { seconds: 3.0 };
+/// Where it may be too fast, no longer than tells.
+pub(super) const SHORT: Task = Task::Full { seconds: 1.0 };
 /// Near the goal a little longer.
 pub(super) const LONGER: Task = Task::Full { seconds: 4.5 };
 
@@ -96,6 +98,20 @@ impl Task {
             screw,
             direction,
             turns: Turn::thirty_seconds(thirty_seconds),
+        }
+    }
+
+    /// Whether it is the short look of a throttle that may be too fast.
+    pub(super) fn is_short(&self) -> bool {
+        matches!(self, Task::Full { seconds } if *seconds < 1.5)
+    }
+
+    /// The task once more after so many tries in vain.
+    pub(super) fn again(self, tries: u32) -> Task {
+        if self.is_short() && tries > 0 {
+            FULL
+        } else {
+            self
         }
     }
 

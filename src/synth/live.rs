@@ -6,7 +6,7 @@ use super::running::{Controls, Running};
 use super::sounding::{Sounding, Surroundings};
 use super::specimen::Specimen;
 use super::speed::{Point, STEP};
-use crate::units::{Rpm, Seconds};
+use crate::units::{Hertz, Rpm, Seconds};
 
 /// Samples that are rendered at a time, so that the turns never run far ahead of them.
 const BLOCK: usize = 256;
@@ -22,6 +22,8 @@ pub struct Live {
     rate: f64,
     samples: u64,
     steps: u64,
+    /// Speed of the shaft.
+    turning: Rpm,
     /// (end, fired, spark cut) of the last second's turns.
     turns: VecDeque<(f64, bool, bool)>,
 }
@@ -41,6 +43,7 @@ impl Live {
             rate: 1.0 / STEP,
             samples: 0,
             steps: 0,
+            turning: Rpm(0.0),
             turns: VecDeque::new(),
         }
     }
@@ -90,6 +93,7 @@ impl Live {
     fn step(&mut self, controls: &Controls) {
         let next = self.running.step(controls);
         self.steps += 1;
+        self.turning = Hertz(next.hertz).rpm();
         let (turns, sounding) = (&mut self.turns, &mut self.sounding);
         self.shaft.step(next, self.running.plan(), |mut turn| {
             let fired = turn.strokes.iter().all(|s| s.fired);
@@ -120,6 +124,11 @@ impl Live {
     /// Its speed without wander; 0 when it stands.
     pub fn speed(&self) -> Rpm {
         self.running.rpm()
+    }
+
+    /// The speed of its shaft, with wander and under the limiter.
+    pub fn shaft_speed(&self) -> Rpm {
+        self.turning
     }
 
     /// Share of the last second's turns that did not fire.

@@ -9,3 +9,4 @@ mod hearing;
 mod lot;
 mod scenarios;
 mod technician;
+mod too_fast;

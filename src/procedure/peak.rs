@@ -1,0 +1,73 @@
+//! The fastest mixture at full throttle: four-stroking begins on its rich side, so that a place at which
+//! leaner is no faster is too lean, however it sounds.
+use super::book::Book;
+use super::ear::quantile;
+use super::looks;
+
+/// Leaner by so much, in turns, it is past the peak where it has become slower by this share.
+const LEANED: std::ops::Range<f64> = 0.02..0.2;
+const SLOWER: f64 = 0.006;
+/// From this skip ratio on it is not lean, however fast.
+const HEAVY: f64 = 0.35;
+/// Four-stroking begins at least so much richer than such a place, in turns.
+const BEYOND: f64 = 0.13;
+/// Leaner by so much it is near the peak where a turn changes less than this share of what it changed
+/// further out; a look's speed errs by the other.
+const NEAR: std::ops::Range<f64> = 0.04..0.14;
+const FLAT: f64 = 0.3;
+const ERROR: f64 = 0.002;
+/// Further out is so far from there, in turns, and changes at least this share of the speed for a turn.
+const OUT: std::ops::Range<f64> = 0.12..0.6;
+const STEEP: f64 = 0.1;
+/// And so much richer it is at least right.
+const A_LITTLE: f64 = 0.03;
+
+/// The leanest place that is right, from the speeds; none where they do not tell.
+pub(super) fn leanest(book: &Book) -> Option<f64> {
+    let here = book.screws.high.out;
+    let speed = median(book, |out| (out - here).abs() < 1.0 / 64.0)?;
+    // What skips so much is not lean.
+    let mut skips: Vec<f64> = looks::here(book).filter_map(|look| look.skip).collect();
+    if skips.is_empty() || quantile(&mut skips, 0.5) > HEAVY {
+        return book.peak;
+    }
+    let surely = if skips.len() > 1 {
+        SLOWER
+    } else {
+        2.0 * SLOWER
+    };
+    let past = places(book, here, LEANED).any(|(_, rpm)| rpm * (1.0 - surely) > speed);
+    let flat = || {
+        let (near, rpm) = places(book, here, NEAR).min_by(|a, b| a.0.total_cmp(&b.0))?;
+        let (far, slow) = places(book, near, OUT).max_by(|a, b| a.0.total_cmp(&b.0))?;
+        let out = (rpm - slow) / (far - near);
+        let flattest = (speed - rpm + ERROR * speed) / (near - here);
+        (out > STEEP * speed && flattest < FLAT * out).then_some(here + A_LITTLE)
+    };
+    let found = if past { Some(here + BEYOND) } else { flat() };
+    match (found, book.peak) {
+        (Some(found), Some(known)) => Some(found.max(known)),
+        (found, known) => found.or(known),
+    }
+}
+
+/// Places of the screw that are so much richer, with their speeds.
+fn places(
+    book: &Book,
+    from: f64,
+    richer: std::ops::Range<f64>,
+) -> impl Iterator<Item = (f64, f64)> + '_ {
+    book.full
+        .iter()
+        .map(|full| full.out)
+        .filter(move |out| richer.contains(&(out - from)))
+        .filter_map(|place| {
+            median(book, |out| (out - place).abs() < 1.0 / 128.0).map(|rpm| (place, rpm))
+        })
+}
+
+fn median(book: &Book, at: impl Fn(f64) -> bool) -> Option<f64> {
+    let looks = book.full.iter().filter(|full| at(full.out));
+    let mut speeds: Vec<f64> = looks.map(|full| full.look.rpm).collect();
+    (!speeds.is_empty()).then(|| quantile(&mut speeds, 0.5))
+}
