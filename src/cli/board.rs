@@ -2,11 +2,11 @@
 //! as words, which a screen or lines of text show.
 use std::collections::VecDeque;
 
+use super::glance::essence;
 use crate::capture::Condition;
 use crate::firing::FiringKind;
-use crate::guide::{Direction, Screw};
-use crate::machine::{Profile, SpeedRange};
-use crate::procedure::{Outcome, Place, Prompt, Reference, Throttle, Word};
+use crate::machine::Profile;
+use crate::procedure::{Outcome, Place, Prompt, Throttle, Word};
 use crate::report::words;
 use crate::session::{Event, Session};
 use crate::units::{Rpm, Seconds};
@@ -37,22 +37,11 @@ pub struct Board {
     /// How it ended.
     pub result: Option<Outcome>,
     /// What the throttle was asked for last.
-    throttle: Option<Throttle>,
+    pub(super) throttle: Option<Throttle>,
     speeds: VecDeque<(f64, f64)>,
     heard: f64,
     firing: FiringKind,
     skip_ratio: Option<f64>,
-}
-
-/// How the speed stands to its goal.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Goal {
-    /// In words.
-    pub words: String,
-    /// The range that is wanted.
-    pub range: SpeedRange,
-    /// Over the maximum or over clutch-in: a danger.
-    pub danger: bool,
 }
 
 impl Board {
@@ -197,48 +186,6 @@ impl Board {
         self.prompt.as_ref().is_some_and(|prompt| prompt.urgent)
     }
 
-    /// How far to the goal, where the machine's figures and the throttle say what that is.
-    pub fn goal(&self) -> Option<Goal> {
-        let speeds = &self.machine.speeds;
-        let rpm = self.speed();
-        if let (Some(rpm), Some(full)) = (rpm, speeds.full_throttle)
-            && rpm > full.high()
-        {
-            return Some(Goal {
-                words: format!("{} OVER THE MAXIMUM", apart(rpm, full.high())),
-                range: full,
-                danger: true,
-            });
-        }
-        if self.throttle == Some(Throttle::Full) {
-            let range = speeds.full_throttle?;
-            return Some(Goal {
-                words: to_range(rpm, range, "the full-throttle range", "the maximum"),
-                range,
-                danger: false,
-            });
-        }
-        if !matches!(self.throttle, None | Some(Throttle::Idle | Throttle::Start)) {
-            return None;
-        }
-        let range = speeds.idle?;
-        let mut words = to_range(rpm, range, "the idle range", "the fastest idle");
-        let mut danger = false;
-        if let (Some(rpm), Some(bites)) = (rpm, speeds.clutch_in) {
-            danger = rpm >= bites;
-            words = if danger {
-                format!("{} OVER CLUTCH-IN; {words}", apart(rpm, bites))
-            } else {
-                format!("{words}; {} under clutch-in", apart(rpm, bites))
-            };
-        }
-        Some(Goal {
-            words,
-            range,
-            danger,
-        })
-    }
-
     /// Where in the procedure, as one line: steps behind, the step under way, steps ahead.
     pub fn place(&self) -> String {
         let (steps, at) = &self.way;
@@ -271,158 +218,5 @@ impl Board {
             .map(step)
             .collect::<Vec<_>>()
             .join("  ")
-    }
-}
-
-fn essence(prompt: &Prompt) -> [String; 2] {
-    let two = |a: &str, b: &str| [a.to_string(), b.to_string()];
-    let asks = |word| prompt.ask.as_ref().is_some_and(|ask| ask.contains(&word));
-    if let (Some(screw), Some(direction), Some(turns)) =
-        (prompt.screw, prompt.direction, prompt.turns)
-    {
-        let screw = match screw {
-            Screw::High => "HIGH SCREW",
-            Screw::Low => "LOW SCREW",
-            Screw::Idle => "IDLE SCREW",
-        };
-        let direction = match direction {
-            Direction::In => "IN",
-            Direction::Out => "OUT",
-        };
-        let from = match prompt.from {
-            Some(Reference::Seat) => " FROM SEAT",
-            Some(Reference::Touch) => " FROM TOUCH",
-            Some(Reference::RichStop) => " FROM RICH END",
-            Some(Reference::Here) | None => "",
-        };
-        return two(
-            screw,
-            &format!("{direction} {}{from}", fraction(turns.turns())),
-        );
-    }
-    match prompt.throttle {
-        Some(Throttle::Idle) if prompt.urgent => two("CLOSE", "THROTTLE NOW"),
-        Some(Throttle::Idle) => two("CLOSE", "THROTTLE"),
-        Some(Throttle::Part) => two("THROTTLE", "UP AND DOWN"),
-        Some(Throttle::Full) => two("FULL", "THROTTLE"),
-        Some(Throttle::Snap) => two("SNAP", "OPEN, CLOSE"),
-        Some(Throttle::Start) => two("START", "ENGINE"),
-        Some(Throttle::Stop) => two("STOP", "ENGINE"),
-        None if asks(Word::Resume) => two("PAUSED", "P GOES ON"),
-        None if asks(Word::AttachmentStill) => two("ATTACHMENT", "TURNING?"),
-        None if asks(Word::Stalled) => two("NOT HEARD", "RUNNING?"),
-        None if asks(Word::Done) => two("CHECK", "THEN ENTER"),
-        None => two("HANDS OFF", "LISTENING"),
-    }
-}
-
-/// Thirty-seconds of a turn as a fraction.
-fn fraction(turns: f64) -> String {
-    let count = (turns * 32.0).round() as u32;
-    let (whole, mut rest, mut of) = (count / 32, count % 32, 32);
-    while rest > 0 && rest.is_multiple_of(2) {
-        rest /= 2;
-        of /= 2;
-    }
-    match (whole, rest) {
-        (0, 0) => "0".into(),
-        (_, 0) => whole.to_string(),
-        (0, _) => format!("{rest}/{of}"),
-        _ => format!("{whole} {rest}/{of}"),
-    }
-}
-
-fn apart(a: Rpm, b: Rpm) -> String {
-    let tens = ((a.0 - b.0).abs() / 10.0).round() * 10.0;
-    format!("{} rpm", words::grouped(tens))
-}
-
-fn to_range(rpm: Option<Rpm>, range: SpeedRange, name: &str, top: &str) -> String {
-    let shown = format!(
-        "{} to {}",
-        words::grouped(range.low().0),
-        words::grouped(range.high().0)
-    );
-    match rpm {
-        None => format!("goal {shown} rpm"),
-        Some(rpm) if rpm < range.low() => {
-            format!("{} under {name} {shown}", apart(rpm, range.low()))
-        }
-        Some(rpm) if rpm > range.high() => {
-            format!("{} over {name} {shown}", apart(rpm, range.high()))
-        }
-        Some(rpm) => format!("within {shown}, {} under {top}", apart(rpm, range.high())),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::guide::Turn;
-
-    fn prompt() -> Prompt {
-        Prompt {
-            id: 1,
-            step: "high-speed".into(),
-            say: "words".into(),
-            throttle: None,
-            screw: None,
-            direction: None,
-            turns: None,
-            from: None,
-            ask: None,
-            urgent: false,
-        }
-    }
-
-    #[test]
-    fn fractions_are_as_a_technician_writes_them() {
-        for (turns, wanted) in [
-            (0.0, "0"),
-            (0.125, "1/8"),
-            (0.0625, "1/16"),
-            (0.25, "1/4"),
-            (1.25, "1 1/4"),
-            (0.09375, "3/32"),
-            (2.0, "2"),
-        ] {
-            assert_eq!(fraction(turns), wanted);
-        }
-    }
-
-    #[test]
-    fn a_move_is_screw_direction_fraction() {
-        let turn = Prompt {
-            screw: Some(Screw::Low),
-            direction: Some(Direction::Out),
-            turns: Some(Turn::EIGHTH),
-            from: Some(Reference::Here),
-            ..prompt()
-        };
-        assert_eq!(essence(&turn), ["LOW SCREW", "OUT 1/8"]);
-        let base = Prompt {
-            turns: Some(Turn::thirty_seconds(40)),
-            from: Some(Reference::Seat),
-            ..turn
-        };
-        assert_eq!(essence(&base), ["LOW SCREW", "OUT 1 1/4 FROM SEAT"]);
-        let close = Prompt {
-            throttle: Some(Throttle::Idle),
-            urgent: true,
-            ..prompt()
-        };
-        assert_eq!(essence(&close), ["CLOSE", "THROTTLE NOW"]);
-    }
-
-    #[test]
-    fn the_way_to_a_range_is_told_from_its_near_end() {
-        let range = SpeedRange(Rpm(2_700.0), Rpm(3_000.0));
-        let told = |rpm: f64| to_range(Some(Rpm(rpm)), range, "the idle range", "the fastest idle");
-        assert_eq!(told(2_500.0), "200 rpm under the idle range 2,700 to 3,000");
-        assert_eq!(told(3_420.0), "420 rpm over the idle range 2,700 to 3,000");
-        assert_eq!(
-            told(2_900.0),
-            "within 2,700 to 3,000, 100 rpm under the fastest idle"
-        );
     }
 }

@@ -1,68 +1,26 @@
 //! A tuning with a person: sound and keys in, the board on a screen or as lines of text.
-use std::io::{BufRead, Write, stdin, stdout};
+use std::io::{Write, stdout};
 use std::path::PathBuf;
-use std::sync::mpsc::{Receiver, channel};
 use std::thread;
-use std::time::Duration;
 
 use super::answers::Answers;
-use super::bench::Bench;
 use super::board::Board;
-use super::hands::{self, Wish};
+use super::feed::{Feed, WAIT};
+use super::hands::{self, Act, Wish};
 use super::keeper::Keeper;
+use super::lines::{Typed, caution_lines, prompt_lines};
 use super::screen::Screen;
 use super::terminal::{note, print};
 use super::trouble::Trouble;
 use super::tune_screen::{self, Over};
 use super::{closing, trouble};
-use crate::capture::{Condition, Fault, Live, Notice, Piece, Recording};
-use crate::guide::cautions;
+use crate::capture::{Condition, Notice, Piece, Recording};
 use crate::machine::Profile;
 use crate::procedure::{Answer, Outcome, Verdict, Word};
-use crate::report::{Look, words};
+use crate::report::Look;
 use crate::session::{Event, Session};
-use crate::units::Seconds;
 
 use ratatui::crossterm::event::{KeyCode, KeyEvent};
-
-/// How long sound is waited for before keys are looked at again.
-const WAIT: Duration = Duration::from_millis(20);
-/// Seconds of sound between two lines of the speed, where it has moved and where it has not.
-const LINES: (f64, f64) = (3.0, 10.0);
-/// How far it has moved, as a ratio.
-const MOVED: f64 = 0.03;
-
-/// Where the sound comes from.
-pub enum Feed {
-    /// A microphone or a clip.
-    Live(Live),
-    /// The engine on the bench.
-    Bench(Box<Bench>),
-}
-
-impl Feed {
-    fn next(&mut self, block: &mut Vec<f32>) -> Result<Piece, Fault> {
-        match self {
-            Feed::Live(live) => live.next(WAIT, block),
-            Feed::Bench(bench) => Ok(bench.next(WAIT, block)),
-        }
-    }
-
-    fn condition(&self) -> (Condition, Seconds) {
-        match self {
-            Feed::Live(live) => (live.condition(), live.dropped()),
-            Feed::Bench(_) => (Condition::Fine, Seconds(0.0)),
-        }
-    }
-
-    /// What the hands do on the bench; nothing beside a real engine.
-    fn extra(&self) -> Vec<String> {
-        match self {
-            Feed::Live(_) => vec![],
-            Feed::Bench(bench) => bench.lines(),
-        }
-    }
-}
 
 /// Where it is shown.
 pub enum View {
@@ -70,33 +28,6 @@ pub enum View {
     Screen(Box<Screen>, Look),
     /// Lines of text, with what is typed.
     Lines(Typed),
-}
-
-/// Lines that are typed, and when the speed was told last.
-pub struct Typed {
-    lines: Option<Receiver<String>>,
-    told: (f64, f64),
-}
-
-impl Typed {
-    /// Reads standard input, unless the sound comes from there.
-    pub fn new(listen: bool) -> Typed {
-        let lines = listen.then(|| {
-            let (sender, lines) = channel();
-            thread::spawn(move || {
-                for line in stdin().lock().lines() {
-                    if line.is_err() || sender.send(line.unwrap_or_default()).is_err() {
-                        return;
-                    }
-                }
-            });
-            lines
-        });
-        Typed {
-            lines,
-            told: (f64::NEG_INFINITY, 0.0),
-        }
-    }
 }
 
 impl View {
@@ -123,14 +54,6 @@ impl View {
             },
         }
     }
-}
-
-fn caution_lines(machine: &Profile) -> String {
-    let mut text = String::from("Read first\n");
-    for caution in cautions(machine) {
-        text.push_str(&format!("- {}\n", caution.words));
-    }
-    text
 }
 
 /// One tuning with a person.
@@ -426,29 +349,6 @@ impl Desk {
     }
 }
 
-/// What is done.
-enum Act {
-    Wish(Wish),
-    Noted(String),
-}
-
-/// What a typed line means; told where it means nothing.
-fn act(line: &str) -> Option<Act> {
-    if let Some(text) = line.trim().strip_prefix("note ") {
-        return Some(Act::Noted(text.to_string()));
-    }
-    let wish = hands::typed(line);
-    if wish.is_none() {
-        let words = format!("`{}` is no answer", words::shown(line.trim()));
-        note(&words, Some(ANSWERS));
-    }
-    wish.map(Act::Wish)
-}
-
-/// What to say where a typed line is no answer.
-const ANSWERS: &str = "Enter, done, attachment-turning, attachment-still, started, stalled, at-stop, cannot, pause, \
-     resume, back, quit, cautions, or `note` and the note";
-
 /// A key, through what is laid over the screen.
 fn overlaid(over: &mut Over, key: &KeyEvent, feed: &mut Feed) -> Option<Act> {
     match over {
@@ -481,60 +381,5 @@ fn overlaid(over: &mut Over, key: &KeyEvent, feed: &mut Feed) -> Option<Act> {
             }
             hands::wish(key).map(Act::Wish)
         }
-    }
-}
-
-/// A prompt as lines of text.
-fn prompt_lines(board: &Board, again: bool) -> String {
-    let Some(prompt) = &board.prompt else {
-        return String::new();
-    };
-    let urgent = if prompt.urgent { "NOW: " } else { "" };
-    let again = if again { "again: " } else { "" };
-    let (asked, _) = hands::shown(board);
-    let keys: Vec<String> = asked
-        .iter()
-        .map(|(key, means)| format!("{key} {means}"))
-        .collect();
-    let keys = if keys.is_empty() {
-        String::new()
-    } else {
-        format!("\n         ({})", keys.join(", "))
-    };
-    format!(
-        "{:>7}  {}\n         {urgent}{again}{}{keys}\n",
-        words::moment(board.now),
-        board.place(),
-        prompt.say
-    )
-}
-
-impl Typed {
-    /// What was typed since the last call.
-    fn acts(&self) -> Vec<Act> {
-        let lines = self.lines.as_ref().into_iter().flat_map(Receiver::try_iter);
-        lines.filter_map(|line| act(&line)).collect()
-    }
-
-    /// Tells the speed where it has moved, and now and then where it has not.
-    fn speed(&mut self, board: &Board) -> Result<(), Trouble> {
-        let rpm = board.speed().map_or(0.0, |rpm| rpm.0);
-        let moved = (rpm - self.told.1).abs() > MOVED * self.told.1.max(1.0);
-        let wait = if moved { LINES.0 } else { LINES.1 };
-        if board.now.0 - self.told.0 < wait {
-            return Ok(());
-        }
-        self.told = (board.now.0, rpm);
-        let goal = board.goal().filter(|_| board.speed().is_some());
-        let goal = goal.map_or_else(String::new, |goal| format!("; {}", goal.words));
-        let speed = match board.speed() {
-            Some(_) => format!("{} rpm, ", board.digits()),
-            None => String::new(),
-        };
-        print(&format!(
-            "{:>7}  {speed}{}{goal}\n",
-            words::moment(board.now),
-            board.firing()
-        ))
     }
 }

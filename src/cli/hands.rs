@@ -19,6 +19,14 @@ pub enum Wish {
     Quit,
 }
 
+/// What the technician does.
+pub enum Act {
+    /// Wants something.
+    Wish(Wish),
+    /// Has written a note.
+    Noted(String),
+}
+
 /// A key, the word that it stands for, and what it means.
 struct Key {
     key: char,

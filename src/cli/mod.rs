@@ -14,14 +14,19 @@ mod book_values;
 mod check;
 mod closing;
 mod desk;
+mod example;
 mod exit;
+mod feed;
 mod folder;
+mod glance;
+mod goal;
 mod hands;
 mod hear;
 mod in_order;
 mod inputs;
 mod keeper;
 mod layout;
+mod lines;
 mod listen;
 mod listen_flags;
 mod live_flags;
@@ -60,6 +65,7 @@ use std::ffi::OsString;
 use std::process::ExitCode;
 
 use clap::Parser;
+use clap::error::ErrorKind;
 
 use args::{Arguments, Command};
 pub use exit::Outcome;
@@ -67,12 +73,18 @@ use trouble::Trouble;
 
 /// Runs the program with its arguments, the program's name first.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
-    let arguments = match Arguments::try_parse_from(arguments) {
+    let given: Vec<OsString> = arguments.into_iter().collect();
+    let arguments = match Arguments::try_parse_from(&given) {
         Ok(arguments) => arguments,
         Err(message) => {
             // Help and version come this way too, to standard output; a closed pipe is quiet.
             let asked_for = !message.use_stderr();
             let _ = message.print();
+            if message.kind() == ErrorKind::MissingRequiredArgument
+                && let Some(example) = example::of(&given)
+            {
+                terminal::hint(&format!("for example `{example}`"));
+            }
             return if asked_for {
                 Outcome::Read
             } else {

@@ -3,8 +3,9 @@ use std::time::{SystemTime, UNIX_EPOCH};
 
 use super::bench::{Bench, Ear, RATE};
 use super::board::Board;
-use super::desk::{Beside, Desk, Ended, Feed, View};
+use super::desk::{Beside, Desk, Ended, View};
 use super::exit::Outcome;
+use super::feed::Feed;
 use super::keeper::Keeper;
 use super::practice_flags::Practice;
 use super::rehearsal::{Needed, rehearse};

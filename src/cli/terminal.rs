@@ -77,21 +77,25 @@ pub fn note(words: &str, hint: Option<&str>) {
     tell(Tone::Notable, "note:", words, hint);
 }
 
+/// Says on standard error what to do, where what is wrong was said already.
+pub fn hint(words: &str) {
+    say(&line(Tone::Strong, "hint:", words));
+}
+
 fn tell(tone: Tone, mark: &str, words: &str, hint: Option<&str>) {
-    let colour = colour_wanted(io::stderr().is_terminal());
-    let paint = Look {
-        colour,
-        ..Look::default()
-    };
-    let mut lines = format!("{} {}\n", paint.paint(tone, mark), one_line(words));
+    let mut lines = line(tone, mark, words);
     if let Some(hint) = hint {
-        lines.push_str(&format!(
-            "{} {}\n",
-            paint.paint(Tone::Strong, "hint:"),
-            one_line(hint)
-        ));
+        lines.push_str(&line(Tone::Strong, "hint:", hint));
     }
     say(&lines);
+}
+
+fn line(tone: Tone, mark: &str, words: &str) -> String {
+    let paint = Look {
+        colour: colour_wanted(io::stderr().is_terminal()),
+        ..Look::default()
+    };
+    format!("{} {}\n", paint.paint(tone, mark), one_line(words))
 }
 
 /// Writes to standard error. Where that is closed too, there is nobody left to tell.

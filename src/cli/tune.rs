@@ -6,9 +6,11 @@ use ratatui::crossterm::terminal::size;
 
 use super::answers::Answers;
 use super::board::Board;
-use super::desk::{Beside, Desk, Feed, Typed, View};
+use super::desk::{Beside, Desk, View};
 use super::exit::Outcome;
+use super::feed::Feed;
 use super::keeper::{self, Keeper};
+use super::lines::Typed;
 use super::live_flags;
 use super::profile::known;
 use super::screen::Screen;

@@ -1,7 +1,7 @@
 //! Heights of lines as shades of grey: dark is high.
 use png::{BitDepth, ColorType, Compression, Encoder, EncodingError};
 
-use super::course::Column;
+use super::column::Column;
 use super::palette::{Theme, shade};
 
 /// Shades, from none to full; 16 of them take half a byte each.

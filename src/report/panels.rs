@@ -1,53 +1,39 @@
 //! The panels of a picture, drawn with a [`Pen`].
 use plotters::prelude::DrawingBackend;
 
-use super::course::{Column, Course, HERTZ_ROWS, HERTZ_STEP, ROWS_AN_ORDER};
-use super::heat::{BLACK, Heat};
+use super::column::{Column, HERTZ_STEP, ROWS_AN_ORDER};
+use super::course::Course;
+use super::heat::Heat;
 use super::layout::{Layout, Panel};
 use super::palette::Ink;
-use super::pen::{Axes, Pen, Plot, Side};
+use super::pen::{Pen, Plot, Side};
 use super::picture::PictureError;
-use super::plot::{LEAST_SPAN, REACH, known};
+use super::plot::known;
 use super::result::Report;
-use super::text::sentence;
-use super::words::{self, grouped, moment};
+use super::words;
 use crate::firing::FiringKind;
-use crate::units::{Rpm, Seconds};
+use crate::units::Seconds;
 
-/// Lanes of the firing, from the top.
-const LANES: [FiringKind; 5] = [
-    FiringKind::Limiter,
-    FiringKind::FourStroking,
-    FiringKind::Clean,
-    FiringKind::Unclear,
-    FiringKind::None,
-];
-/// Orders of the highest speed read that the frequencies hold.
-const OVERTONES: f64 = 4.3;
-/// Frequencies shown where no speed was read, in hertz.
-const USUAL: f64 = 1_000.0;
-/// Share of the cells from which another speed that fits widens the axis.
-const OFTEN: f64 = 0.05;
 /// Dashes of what was read over what was heard, and gaps, through which it is seen.
 const DASHES: (f64, f64) = (7.0, 9.0);
 /// Units between dots and crosses.
 const APART: f64 = 5.0;
 
 /// A run of neighbouring cells.
-struct Run<T> {
-    value: T,
+pub(super) struct Run<T> {
+    pub(super) value: T,
     from: usize,
     to: usize,
 }
 
 /// The panels of a picture with all that they show.
 pub(super) struct Panels<'a> {
-    report: &'a Report,
-    layout: &'a Layout,
-    cells: Vec<Column>,
-    pooled: bool,
-    each: Seconds,
-    time: (f64, f64),
+    pub(super) report: &'a Report,
+    pub(super) layout: &'a Layout,
+    pub(super) cells: Vec<Column>,
+    pub(super) pooled: bool,
+    pub(super) each: Seconds,
+    pub(super) time: (f64, f64),
     plots: Vec<(Panel, Plot)>,
 }
 
@@ -85,68 +71,6 @@ impl<'a> Panels<'a> {
             top += height;
         }
         panels
-    }
-
-    /// From the lowest to the highest value of an axis.
-    fn values(&self, panel: Panel) -> (f64, f64) {
-        match panel {
-            Panel::Speed => self.speeds(),
-            Panel::Hertz => {
-                let fastest = self.fastest();
-                let most = HERTZ_STEP * (HERTZ_ROWS - 1) as f64;
-                let top = fastest.map_or(USUAL, |rpm| OVERTONES * rpm.hertz().0);
-                (0.0, ((top / 100.0).ceil() * 100.0).clamp(300.0, most))
-            }
-            Panel::Orders => (0.0, self.layout.orders),
-            Panel::Firing => (0.0, LANES.len() as f64),
-            Panel::Skips => (0.0, 100.0),
-            Panel::Level => {
-                let levels = self.cells.iter().filter_map(|cell| cell.level());
-                let lowest = levels.fold(-20.0f64, |low, level| low.min(level.0));
-                (((lowest - 3.0) / 10.0).floor().max(-10.0) * 10.0, 0.0)
-            }
-            Panel::Clipping => {
-                let most = self.cells.iter().map(Column::clipped).fold(0.0, f64::max);
-                (0.0, (most * 100.0).ceil().clamp(1.0, 100.0))
-            }
-        }
-    }
-
-    fn fastest(&self) -> Option<Rpm> {
-        let speeds = self.cells.iter().filter_map(Column::speed);
-        speeds.max_by(|a, b| a.0.total_cmp(&b.0))
-    }
-
-    /// The range of the speed axis: all speeds, others that fit as well where they are many, and what
-    /// the machine is known for just beyond.
-    fn speeds(&self) -> (f64, f64) {
-        let cells = || self.cells.iter();
-        let widen = |(low, high): (f64, f64), speed: Rpm| (low.min(speed.0), high.max(speed.0));
-        let read = cells()
-            .filter_map(Column::speed)
-            .fold((f64::MAX, 0.0), widen);
-        if read.1 <= 0.0 {
-            return (0.0, 10_000.0);
-        }
-        let ends = cells().filter_map(Column::interval);
-        let mut all = ends.fold(read, |all, (low, high)| {
-            // An interval of half the speed would flatten everything else.
-            let low = low.0.max(0.85 * read.0);
-            let high = high.0.min(1.15 * read.1);
-            (all.0.min(low), all.1.max(high))
-        });
-        let others = cells().filter_map(Column::other).count();
-        if others as f64 > OFTEN * cells().filter_map(Column::speed).count() as f64 {
-            all = cells().filter_map(Column::other).fold(all, widen);
-        }
-        for (_, rpm) in known(&self.report.machine) {
-            if (all.0 * (1.0 - REACH)..=all.1 * (1.0 + REACH)).contains(&rpm) {
-                all = (all.0.min(rpm), all.1.max(rpm));
-            }
-        }
-        let middle = f64::midpoint(all.0, all.1);
-        let half = (1.06 * (all.1 - all.0) / 2.0).max(middle * LEAST_SPAN / 2.0);
-        ((middle - half).max(0.0), middle + half)
     }
 
     /// The images, and the plots that they fill.
@@ -193,116 +117,6 @@ impl<'a> Panels<'a> {
         Ok(())
     }
 
-    fn title<DB: DrawingBackend>(&self, pen: &Pen<DB>) -> Result<(), PictureError> {
-        if self.layout.title <= 0.0 {
-            return Ok(());
-        }
-        let clip = &self.report.clip;
-        let name = words::shown(&clip.path);
-        let name: String = name
-            .chars()
-            .skip(name.chars().count().saturating_sub(76))
-            .collect();
-        let title = format!("{name} ({})", moment(Seconds(clip.seconds)));
-        pen.words((14.0, 18.0), &title, Side::Left, 1.25, Ink::Black)?;
-        let wide = 1.08 * (self.layout.width - 28.0) / pen.width("n", 1.0);
-        let said = words::wrapped("", &sentence(self.report), wide as usize);
-        for (line, words) in said.lines().take(2).enumerate() {
-            let y = 42.0 + 18.0 * line as f64;
-            let more = line == 1 && said.lines().count() > 2;
-            let words = format!("{words}{}", if more { " …" } else { "" });
-            pen.words((14.0, y), &words, Side::Left, 1.0, Ink::Black)?;
-        }
-        Ok(())
-    }
-
-    fn heading<DB: DrawingBackend>(
-        &self,
-        pen: &Pen<DB>,
-        panel: Panel,
-        plot: &Plot,
-    ) -> Result<(), PictureError> {
-        let y = plot.top - 1.15 * pen.letters;
-        let from = if self.layout.explained { 14.0 } else { 4.0 };
-        pen.words((from, y), panel.title(), Side::Left, 1.08, Ink::Black)?;
-        if self.layout.explained {
-            let at = (plot.right, y);
-            pen.words(at, &self.explained(panel), Side::Right, 0.86, Ink::Soft)?;
-        }
-        Ok(())
-    }
-
-    /// How to read a panel.
-    fn explained(&self, panel: Panel) -> String {
-        match panel {
-            Panel::Speed if self.pooled => format!(
-                "line: mean of {}; band: all 95 % intervals in it; dots: doubtful; crosses: fits as well; hatched: no speed",
-                moment(self.each)
-            ),
-            Panel::Speed => {
-                "line: as read; band: 95 % interval; dots: doubtful; crosses: fits as well; hatched: no speed"
-                    .into()
-            }
-            Panel::Hertz => format!(
-                "full shade: {:.0} dB or more over the floor; dashes: order 1 of the speed as read; hatched edge: no speed",
-                10.0 * BLACK
-            ),
-            Panel::Orders => {
-                "whole orders lie straight where the speed is right; only even ones: it may be double".into()
-            }
-            Panel::Firing => "height of a bar: share of the time".into(),
-            Panel::Skips => "share of the turns without a full firing".into(),
-            Panel::Level => "0 is full scale".into(),
-            Panel::Clipping => "share of the samples at full scale; blank: none".into(),
-        }
-    }
-
-    fn axes<DB: DrawingBackend>(
-        &self,
-        pen: &Pen<DB>,
-        panel: Panel,
-        plot: &Plot,
-        last: bool,
-    ) -> Result<(), PictureError> {
-        let length = self.time.1 - self.time.0;
-        let (unit, name) = match length {
-            length if length < 180.0 => (1.0, "s"),
-            length if length < 10_800.0 => (60.0, "min"),
-            _ => (3_600.0, "h"),
-        };
-        let decimals = usize::from(length / unit < 6.0);
-        let times = |t: f64| {
-            // What is next to nothing below zero is zero.
-            let t = if t.abs() < 1e-9 { 0.0 } else { t };
-            let more = usize::from((t * 10f64.powi(decimals as i32)).fract().abs() > 1e-6);
-            format!("{t:.*} {name}", decimals + more)
-        };
-        let values: &dyn Fn(f64) -> String = match panel {
-            Panel::Firing => &|_| String::new(),
-            Panel::Clipping | Panel::Speed | Panel::Hertz | Panel::Skips | Panel::Level => {
-                &|value| grouped(value)
-            }
-            Panel::Orders => &|value| format!("{value:.0}"),
-        };
-        let count = match panel {
-            Panel::Speed if self.layout.explained => 8,
-            Panel::Speed => 4,
-            Panel::Hertz => 6,
-            Panel::Orders => plot.values.end as usize + 1,
-            Panel::Firing | Panel::Clipping => 2,
-            Panel::Skips => 3,
-            Panel::Level => 4,
-        };
-        let axes = Axes {
-            values,
-            count,
-            grid: !matches!(panel, Panel::Hertz | Panel::Orders | Panel::Firing),
-            times: last.then_some(&times as &dyn Fn(f64) -> String),
-            unit,
-        };
-        pen.axes(plot, &axes)
-    }
-
     /// Middle of a cell.
     fn x(&self, plot: &Plot, cell: usize) -> f64 {
         self.edge(plot, cell as f64 + 0.5)
@@ -314,7 +128,7 @@ impl<'a> Panels<'a> {
     }
 
     /// Runs of neighbours with the same value; without those that have none.
-    fn runs<T: PartialEq>(&self, value: impl Fn(&Column) -> Option<T>) -> Vec<Run<T>> {
+    pub(super) fn runs<T: PartialEq>(&self, value: impl Fn(&Column) -> Option<T>) -> Vec<Run<T>> {
         let mut runs: Vec<Run<T>> = vec![];
         for (at, cell) in self.cells.iter().enumerate() {
             let Some(value) = value(cell) else { continue };
@@ -354,7 +168,7 @@ impl<'a> Panels<'a> {
         Ok(())
     }
 
-    fn ends<T>(&self, plot: &Plot, run: &Run<T>) -> (f64, f64) {
+    pub(super) fn ends<T>(&self, plot: &Plot, run: &Run<T>) -> (f64, f64) {
         (
             self.edge(plot, run.from as f64),
             self.edge(plot, run.to as f64),
@@ -490,38 +304,6 @@ impl<'a> Panels<'a> {
                 label(firings / 2.0, "◂ half, skipping")?;
                 // The ticks of a third and a quarter lie too close for a label each.
                 label(firings * 0.19, "   third, quarter")?;
-            }
-        }
-        Ok(())
-    }
-
-    fn firing<DB: DrawingBackend>(&self, pen: &Pen<DB>, plot: &Plot) -> Result<(), PictureError> {
-        let high = (plot.bottom - plot.top) / LANES.len() as f64;
-        for (lane, kind) in LANES.into_iter().enumerate() {
-            let bottom = plot.top + (lane + 1) as f64 * high;
-            let name = match kind {
-                FiringKind::None => "no speed",
-                FiringKind::Clean
-                | FiringKind::FourStroking
-                | FiringKind::Limiter
-                | FiringKind::Unclear => words::firing(kind),
-            };
-            let at = (plot.left - 6.0, bottom - high / 2.0);
-            pen.words(at, name, Side::Right, 0.9, Ink::Black)?;
-            pen.line(&[(plot.left, bottom), (plot.right, bottom)], Ink::Grid, 0.5)?;
-            // A share in steps, so that neighbours become one bar.
-            let step = |cell: &Column| {
-                let share = (cell.share(kind) * 16.0).ceil() as u32;
-                (share > 0).then_some(share)
-            };
-            for run in self.runs(step) {
-                let (left, right) = self.ends(plot, &run);
-                let top = bottom - (high - 3.0) * f64::from(run.value) / 16.0;
-                if kind == FiringKind::None {
-                    pen.hatch((left, top), (right, bottom - 1.0))?;
-                } else {
-                    pen.bar((left, top), (right, bottom - 1.0), Ink::Black)?;
-                }
             }
         }
         Ok(())

@@ -7,7 +7,8 @@
 //! speed there is no order.
 use std::collections::VecDeque;
 
-use super::course::{Column, Course, HERTZ_ROWS, HERTZ_STEP, ORDER_ROWS, ROWS_AN_ORDER};
+use super::column::{Column, HERTZ_ROWS, HERTZ_STEP, ORDER_ROWS, ROWS_AN_ORDER};
+use super::course::Course;
 use crate::capture::WORKING_RATE;
 use crate::reading::Frame;
 use crate::spectrum::{HOP, Lines, LogAxis, Spectrum};

@@ -84,67 +84,82 @@ fn keeping(bench: &Bench) -> impl FnMut() -> bool {
 #[test]
 fn killed_at_any_moment_and_run_again_it_leaves_the_same_bytes() {
     for (format, count) in [("ndjson", 180), ("csv", 160), ("json", 160), ("text", 160)] {
-        let bench = many(count);
-        let whole = bench.output(&[
-            "read",
-            "clips",
-            "-f",
-            format,
-            "-o",
-            "whole",
-            "--summary",
-            "w",
-        ]);
-        let (mut kills, mut resumed) = (0u64, 0u64);
-        let arguments = ["read", "clips", "-f", format, "-o", "out", "--summary", "o"];
-        let last = loop {
-            let mut surely = keeping(&bench);
-            let mut child = start(&bench, &arguments);
-            // Moments that drift through the run; longer ones later, so that it comes to an end.
-            let moment = Duration::from_millis(20 + kills * 37 % 190 + kills * 12);
-            let begin = Instant::now();
-            // The first ones wait besides until clips are surely kept, however slow the machine is.
-            let mut kept = || kills >= SURELY || surely();
-            while begin.elapsed() < moment || !kept() {
-                if child.try_wait().unwrap().is_some() {
-                    break;
-                }
-                thread::sleep(Duration::from_millis(1));
+        // A quick machine is through before anything is kept: it gets more clips.
+        let counts = (0..5).map(|times| count << times);
+        let (mut kills, mut resumed) = (0, 0);
+        for count in counts {
+            (kills, resumed) = killed_again_and_again(format, count);
+            if kills >= SURELY && resumed >= SURELY {
+                break;
             }
-            signal_if_alive(
-                &mut child,
-                if kills.is_multiple_of(4) {
-                    "-INT"
-                } else {
-                    "-KILL"
-                },
-            );
-            let output = child.wait_with_output().unwrap();
-            let err = String::from_utf8(output.stderr.clone()).unwrap();
-            resumed += u64::from(err.contains("going on with a run that was interrupted"));
-            if output.status.code().is_some() {
-                break output;
-            }
-            // Whole or not there at all.
-            if let Ok(bytes) = fs::read(bench.path("out")) {
-                assert_eq!(bytes, fs::read(bench.path("whole")).unwrap());
-            }
-            kills += 1;
-        };
+        }
         assert!(
             kills >= SURELY && resumed >= SURELY,
             "{format}: {kills} kills, {resumed} times resumed"
         );
-        assert_eq!(last.status.code(), whole.status.code());
-        for (one, other) in [("out", "whole"), ("o", "w")] {
-            let (one, other) = (bench.path(one), bench.path(other));
-            assert!(
-                fs::read(one).unwrap() == fs::read(other).unwrap(),
-                "{format}"
-            );
-        }
-        assert!(!bench.path("out.part").exists() && !bench.path("out.new").exists());
     }
+}
+
+/// Kills a run over so many clips and runs it again until it comes to its end; the results are
+/// those of a run that nobody disturbed. Gives how often it was killed and went on.
+fn killed_again_and_again(format: &str, count: usize) -> (u64, u64) {
+    let bench = many(count);
+    let whole = bench.output(&[
+        "read",
+        "clips",
+        "-f",
+        format,
+        "-o",
+        "whole",
+        "--summary",
+        "w",
+    ]);
+    let (mut kills, mut resumed) = (0u64, 0u64);
+    let arguments = ["read", "clips", "-f", format, "-o", "out", "--summary", "o"];
+    let last = loop {
+        let mut surely = keeping(&bench);
+        let mut child = start(&bench, &arguments);
+        // Moments that drift through the run; longer ones later, so that it comes to an end.
+        let moment = Duration::from_millis(20 + kills * 37 % 190 + kills * 12);
+        let begin = Instant::now();
+        // The first ones wait besides until clips are surely kept, however slow the machine is.
+        let mut kept = || kills >= SURELY || surely();
+        while begin.elapsed() < moment || !kept() {
+            if child.try_wait().unwrap().is_some() {
+                break;
+            }
+            thread::sleep(Duration::from_millis(1));
+        }
+        signal_if_alive(
+            &mut child,
+            if kills.is_multiple_of(4) {
+                "-INT"
+            } else {
+                "-KILL"
+            },
+        );
+        let output = child.wait_with_output().unwrap();
+        let err = String::from_utf8(output.stderr.clone()).unwrap();
+        resumed += u64::from(err.contains("going on with a run that was interrupted"));
+        if output.status.code().is_some() {
+            break output;
+        }
+        // Whole or not there at all.
+        if let Ok(bytes) = fs::read(bench.path("out")) {
+            assert_eq!(bytes, fs::read(bench.path("whole")).unwrap());
+        }
+        kills += 1;
+    };
+    assert_eq!(last.status.code(), whole.status.code());
+    for (one, other) in [("out", "whole"), ("o", "w")] {
+        let (one, other) = (bench.path(one), bench.path(other));
+        assert!(
+            fs::read(one).unwrap() == fs::read(other).unwrap(),
+            "{format}"
+        );
+    }
+    assert!(!bench.path("out.part").exists() && !bench.path("out.new").exists());
+    (kills, resumed)
 }
 
 fn signal_if_alive(child: &mut Child, name: &str) {
@@ -153,15 +168,31 @@ fn signal_if_alive(child: &mut Child, name: &str) {
     }
 }
 
-#[test]
-fn the_folder_may_change_while_a_run_is_interrupted() {
-    let bench = many(120);
-    let arguments = ["read", "clips", "-f", "csv", "-o", "out"];
-    let kept = keeping(&bench);
-    let child = start(&bench, &arguments);
-    wait_for("clips that are kept", kept);
+/// Kills a run as soon as clips are kept; `false` where it came to its end before that.
+fn killed_once_clips_are_kept(bench: &Bench, arguments: &[&str]) -> bool {
+    let mut kept = keeping(bench);
+    let mut child = start(bench, arguments);
+    let begin = Instant::now();
+    while !kept() {
+        if child.try_wait().unwrap().is_some() {
+            return false;
+        }
+        assert!(begin.elapsed() < PATIENCE, "waited for clips that are kept");
+        thread::sleep(Duration::from_millis(1));
+    }
     signal(&child, "-KILL");
     child.wait_with_output().unwrap();
+    true
+}
+
+#[test]
+fn the_folder_may_change_while_a_run_is_interrupted() {
+    let arguments = ["read", "clips", "-f", "csv", "-o", "out"];
+    // A quick machine is through before anything is kept: it gets more clips.
+    let bench = (0..5)
+        .map(|times| many(120 << times))
+        .find(|bench| killed_once_clips_are_kept(bench, &arguments))
+        .expect("a run that lasts long enough");
     bench
         .file("clips/a first.wav", &rich())
         .file("clips/m0/000.wav", &rich());

@@ -30,6 +30,11 @@ refusals! {
     usage_raw_for_a_file: &["read", "a.wav", "--raw", "s16le:48000:1"];
     usage_standard_input_twice: &["read", "-", "-"];
     usage_machine_missing: &["read", "a.wav", "--machine", "missing.toml"];
+    usage_check_without_expectation: &["check", "a.wav"];
+    usage_synth_without_output: &["synth", "--drawn", "3"];
+    usage_synth_without_scene: &["synth", "-o", "out.wav"];
+    usage_sheet_without_output: &["sheet", "a.wav"];
+    usage_book_import_without_file: &["book", "import"];
     usage_scene_missing: &["synth", "missing.toml", "-o", "out.wav"];
     usage_expectation_empty: &["check", "a.wav", "--expect", "empty.toml"];
     usage_parquet_to_a_pipe: &["read", "a.wav", "--format", "parquet"];
