@@ -31,6 +31,8 @@ const GAP: f64 = 0.1;
 /// points.
 const PULL: f64 = 0.2;
 const FARTHEST: f64 = 1.5;
+/// Time between two steps of the fits, in seconds.
+const STEP: f64 = 0.06;
 /// Time over which the turns are recent, in seconds.
 const RECENT: f64 = 0.3;
 
@@ -47,6 +49,9 @@ pub struct Memory {
     /// Hop of the last look and turns a second at it.
     last: Option<(usize, f64)>,
     mixture: Mixture,
+    /// What was told last, and the time since, in seconds.
+    told: Option<TwoKinds>,
+    since: f64,
 }
 
 impl Memory {
@@ -66,7 +71,10 @@ impl Memory {
             (seconds < GAP && !jump).then_some(0.5 * seconds * (rate + before))
         });
         match advance {
-            Some(advance) => self.angle += advance,
+            Some(advance) => {
+                self.angle += advance;
+                self.since += advance / rate;
+            }
             None => {
                 self.reset();
                 self.next = -(BEFORE * in_look).floor();
@@ -88,8 +96,14 @@ impl Memory {
             if self.turns.len() < ENOUGH {
                 return TwoKinds::default();
             }
+            if let Some(told) = self.told.filter(|_| self.since < STEP) {
+                return told;
+            }
             let recent = ((RECENT * rate) as usize).max(8);
-            self.mixture.tell(&self.turns, recent)
+            let told = self.mixture.tell(&self.turns, recent);
+            self.told = Some(told);
+            self.since = 0.0;
+            told
         })
     }
 
@@ -139,6 +153,7 @@ impl Memory {
         self.next = 0.0;
         self.last = None;
         self.mixture.reset();
+        self.told = None;
     }
 }
 
@@ -155,12 +170,29 @@ fn cut(samples: &[f32], per_turn: usize, from: f64) -> Option<Points> {
         return None;
     }
     let mut turn = [0.0; POINTS];
-    for (i, point) in turn.iter_mut().enumerate() {
+    if step == 1.0 {
+        // Every place lies as far after its sample, and all can be worked on together.
+        let at = start as usize;
+        let share = (start - at as f64) as f32;
+        let near = &samples[at - 1..at + POINTS * parts + 2];
         for part in 0..parts {
-            let place = start + step * (i * parts + part) as f64;
-            let at = place as usize;
-            let share = (place - at as f64) as f32;
-            *point += between(&samples[at - 1..at + 3], share);
+            for (i, point) in turn.iter_mut().enumerate() {
+                let from = i * parts + part;
+                *point += between(
+                    [near[from], near[from + 1], near[from + 2], near[from + 3]],
+                    share,
+                );
+            }
+        }
+    } else {
+        for (i, point) in turn.iter_mut().enumerate() {
+            for part in 0..parts {
+                let place = start + step * (i * parts + part) as f64;
+                let at = place as usize;
+                let share = (place - at as f64) as f32;
+                let near = &samples[at - 1..at + 3];
+                *point += between([near[0], near[1], near[2], near[3]], share);
+            }
         }
     }
     let mean = sum(&turn, &turn, |x, _| x) / POINTS as f32;
@@ -171,8 +203,7 @@ fn cut(samples: &[f32], per_turn: usize, from: f64) -> Option<Points> {
 
 /// The curve of the third degree through four samples, between the middle two.
 #[inline(always)]
-fn between(s: &[f32], share: f32) -> f32 {
-    let [a, b, c, d] = [s[0], s[1], s[2], s[3]];
+fn between([a, b, c, d]: [f32; 4], share: f32) -> f32 {
     let third = (d - a) / 6.0 + 0.5 * (b - c);
     let second = 0.5 * (a + c) - b;
     let first = c - b - second - third;

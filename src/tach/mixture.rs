@@ -57,9 +57,15 @@ pub struct TwoKinds {
     pub unlike: [[f64; 2]; 3],
 }
 
-/// Sine and cosine at each point of a turn.
-static WAVE: std::sync::LazyLock<[(f32, f32); POINTS]> = std::sync::LazyLock::new(|| {
-    std::array::from_fn(|i| (std::f32::consts::TAU * i as f32 / POINTS as f32).sin_cos())
+/// Cosine and sine of each line at each point of a turn.
+static WAVES: std::sync::LazyLock<[[Points; 2]; LINES]> = std::sync::LazyLock::new(|| {
+    std::array::from_fn(|line| {
+        let angle = |i: usize| std::f32::consts::TAU * ((line + 1) * i) as f32 / POINTS as f32;
+        [
+            std::array::from_fn(|i| angle(i).cos()),
+            std::array::from_fn(|i| angle(i).sin()),
+        ]
+    })
 });
 
 /// One fit.
@@ -95,13 +101,15 @@ impl Fit {
         let share = self.share;
         let all = within + share * (1.0 - share) * within * within;
         let mean = share * a + (1.0 - share) * b;
-        let mut sum = 0.0;
+        // The logarithm of a product of numbers up to 2 is taken once; 160 of them fit.
+        let (mut sum, mut product) = (0.0, 1.0);
         for odds in &self.first {
             let z = f64::from(*odds);
             let y = z - self.offset;
-            let either = z.max(0.0) + (-z.abs()).exp().ln_1p();
-            sum += either - 0.5 * ((y - b).powi(2) / within - (y - mean).powi(2) / all);
+            product *= 1.0 + f64::from((-odds.abs()).exp());
+            sum += z.max(0.0) - 0.5 * ((y - b).powi(2) / within - (y - mean).powi(2) / all);
         }
+        sum += product.ln();
         self.gain = sum / self.first.len() as f64 + (1.0 - share).ln() + 0.5 * (all / within).ln();
     }
 
@@ -145,15 +153,16 @@ impl Fit {
 #[derive(Debug, Default)]
 pub struct Mixture {
     count: usize,
-    total: Vec<f64>,
+    total: [f64; POINTS],
     /// Sums of products, row by row.
-    square: Vec<f64>,
+    square: [[f64; POINTS]; POINTS],
     age: u32,
     best: Option<Fit>,
     other: Option<Fit>,
     way: u32,
-    /// Lower triangle of the factor of the scatter.
-    factor: Vec<f64>,
+    /// Upper triangle of the factor of the scatter, and one over its diagonal.
+    factor: [[f64; POINTS]; POINTS],
+    inverse: [f64; POINTS],
     values: Vec<f32>,
     order: Vec<f32>,
     places: Vec<u32>,
@@ -180,27 +189,20 @@ impl Mixture {
 
     #[inline(always)]
     fn sums(&mut self, turn: &Points, sign: f64) {
-        self.total.resize(POINTS, 0.0);
-        self.square.resize(POINTS * POINTS, 0.0);
-        let turn64 = turn.map(f64::from);
-        for ((total, row), x) in self
-            .total
-            .iter_mut()
-            .zip(self.square.as_chunks_mut::<POINTS>().0)
-            .zip(turn64)
-        {
-            let x = sign * x;
-            *total += x;
-            for (s, y) in row.iter_mut().zip(&turn64) {
-                *s += x * y;
+        let turn = turn.map(f64::from);
+        for (i, row) in self.square.iter_mut().enumerate() {
+            let x = sign * turn[i];
+            self.total[i] += x;
+            for j in 0..POINTS {
+                row[j] += x * turn[j];
             }
         }
     }
 
     pub(super) fn reset(&mut self) {
         self.count = 0;
-        self.total.clear();
-        self.square.clear();
+        self.total = Default::default();
+        self.square = Default::default();
         self.best = None;
         self.other = None;
     }
@@ -209,7 +211,7 @@ impl Mixture {
     #[inline(always)]
     pub(super) fn mean(&self) -> Points {
         let scale = 1.0 / self.count.max(1) as f64;
-        std::array::from_fn(|i| self.total.get(i).map_or(0.0, |t| (t * scale) as f32))
+        self.total.map(|t| (t * scale) as f32)
     }
 
     /// One step of the fits to these turns, which are those added and not removed; `recent` of the
@@ -220,8 +222,8 @@ impl Mixture {
         if self.age >= ANEW {
             self.age = 0;
             self.count = 0;
-            self.total.fill(0.0);
-            self.square.fill(0.0);
+            self.total = Default::default();
+            self.square = Default::default();
             for turn in turns {
                 self.sums(turn, 1.0);
                 self.count += 1;
@@ -259,14 +261,9 @@ impl Mixture {
     fn factorize(&mut self) -> bool {
         let n = self.count as f64;
         let mean: [f64; POINTS] = std::array::from_fn(|i| self.total[i] / n);
-        self.factor.resize(POINTS * POINTS, 0.0);
-        let rows = self.factor.as_chunks_mut::<POINTS>().0;
+        let rows = &mut self.factor;
         let mut trace = 0.0;
-        for (i, (row, sums)) in rows
-            .iter_mut()
-            .zip(self.square.as_chunks::<POINTS>().0)
-            .enumerate()
-        {
+        for (i, (row, sums)) in rows.iter_mut().zip(&self.square).enumerate() {
             for j in 0..POINTS {
                 row[j] = sums[j] / n - mean[i] * mean[j];
             }
@@ -276,21 +273,21 @@ impl Mixture {
         if round.partial_cmp(&1e-30) != Some(std::cmp::Ordering::Greater) {
             return false;
         }
+        // Row by row from above, each taken off all that follow: whole rows are quicker than parts, and
+        // what stands left of the diagonal is never read.
         for j in 0..POINTS {
-            let (above, below) = rows.split_at_mut(j);
-            let row = &mut below[0];
-            for (k, other) in above.iter().enumerate() {
-                let mut s = row[k];
-                for i in 0..k {
-                    s -= row[i] * other[i];
+            let (above, below) = rows.split_at_mut(j + 1);
+            let row = &mut above[j];
+            let inverse = (row[j] + round).max(0.1 * round).sqrt().recip();
+            row[..j].fill(0.0);
+            row.iter_mut().for_each(|x| *x *= inverse);
+            for (other, i) in below.iter_mut().zip(j + 1..) {
+                let factor = row[i];
+                for k in 0..POINTS {
+                    other[k] -= factor * row[k];
                 }
-                row[k] = s / other[k];
             }
-            let mut s = row[j] + round;
-            for v in &row[..j] {
-                s -= v * v;
-            }
-            row[j] = s.max(0.1 * round).sqrt();
+            self.inverse[j] = inverse;
         }
         true
     }
@@ -298,21 +295,22 @@ impl Mixture {
     /// The scatter's inverse times a vector.
     #[inline(always)]
     fn solve(&self, v: &[f64; POINTS]) -> [f64; POINTS] {
-        let rows = self.factor.as_chunks::<POINTS>().0;
+        let rows = &self.factor;
         let mut x = *v;
-        for i in 0..POINTS {
-            let mut s = x[i];
-            for k in 0..i {
-                s -= rows[i][k] * x[k];
+        for (j, row) in rows.iter().enumerate() {
+            let known = x[j] * self.inverse[j];
+            for (x, y) in x.iter_mut().zip(row).skip(j + 1) {
+                *x -= known * y;
             }
-            x[i] = s / rows[i][i];
+            x[j] = known;
         }
-        for i in (0..POINTS).rev() {
-            let s = x[i] / rows[i][i];
-            x[i] = s;
-            for k in 0..i {
-                x[k] -= rows[i][k] * s;
-            }
+        for (j, row) in rows.iter().enumerate().rev() {
+            let rest: f64 = row[j + 1..]
+                .iter()
+                .zip(&x[j + 1..])
+                .map(|(x, y)| x * y)
+                .sum();
+            x[j] = (x[j] - rest) * self.inverse[j];
         }
         x
     }
@@ -464,15 +462,12 @@ const LINES: usize = 12;
 #[inline(always)]
 fn unlike(means: &[Points; 2]) -> [[f64; 2]; 3] {
     let mut lines = [(0.0, 0.0); LINES];
-    for (k, line) in (1..).zip(&mut lines) {
+    for (waves, line) in WAVES.iter().zip(&mut lines) {
         let [a, b] = means.each_ref().map(|mean| {
-            let (mut re, mut im) = (0.0, 0.0);
-            for (i, x) in mean.iter().enumerate() {
-                let (sin, cos) = WAVE[i * k % POINTS];
-                re += x * cos;
-                im += x * sin;
-            }
-            (f64::from(re), f64::from(im))
+            let [re, im] = waves
+                .each_ref()
+                .map(|wave| f64::from(sum(mean, wave, |x, y| x * y)));
+            (re, im)
         });
         let power = a.0 * a.0 + a.1 * a.1 + b.0 * b.0 + b.1 * b.1;
         let apart = (a.0 - b.0).powi(2) + (a.1 - b.1).powi(2);
