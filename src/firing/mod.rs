@@ -7,7 +7,9 @@
 //!
 //! Revolutions are compared with their neighbours and with those two, three and four turns away,
 //! and split in two kinds along their main direction of difference; lines between the whole orders
-//! are read from the order spectrum; the chain's own opinion of the rhythm comes with the moment. A
+//! are read from the order spectrum; the chain's own opinion of the rhythm comes with the moment, and
+//! so do the two kinds that a mixture finds in the turns of the last while
+//! ([`TwoKinds`](crate::tach::TwoKinds)), which are counted where they are distinct. A
 //! logistic score over these, fitted on annotated recordings and on synthetic engines of many
 //! timbres, says whether firings are skipped. Nothing is refused here: whether an engine is there
 //! at all is decided in [`reading`](crate::reading).

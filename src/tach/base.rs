@@ -6,6 +6,10 @@
 //! third of) the order that stay in step without a slip for seconds say that it turns at half (a
 //! third) of the speed. Where the path skips in a rhythm itself, its period is several turns, and a
 //! slip by another part of it says that the same period holds another number of turns.
+//!
+//! What tells most is the memory of turns (`memory`): two kinds of them that are the same but for a
+//! shift by a part of a turn are one firing at two places, so that what was taken for one turn, or for
+//! one period of the rhythm, holds as many turns as the shift has parts.
 use super::angle::Turns;
 use super::evidence::RHYTHMS;
 use super::memory::Memory;
@@ -405,5 +409,46 @@ mod tests {
         };
         assert_eq!(decided(trimmer), Base::HALF);
         assert_eq!(decided(other), Base::SAME);
+    }
+
+    /// The base of a path whose periods of so many turns slip by a half, a third, a quarter.
+    fn decided_by_slips(period: u8, shifts: [f64; 3], half: f64) -> Base {
+        let counts = Counts {
+            period,
+            shifts,
+            half,
+            ..Counts::default()
+        };
+        let (speed, band) = (Rpm(4_000.0), SpeedRange(Rpm(1_200.0), Rpm(16_000.0)));
+        let usual = Usual::default();
+        decide(&counts, [].iter(), Base::SAME, speed, band, 1.0, usual)
+    }
+
+    #[test]
+    fn a_period_holds_as_many_turns_as_the_parts_by_which_it_slips() {
+        for (period, parts) in [
+            (1, 2),
+            (1, 3),
+            (1, 4),
+            (2, 3),
+            (2, 4),
+            (3, 2),
+            (3, 4),
+            (4, 3),
+        ] {
+            let mut shifts = [0.0; 3];
+            shifts[usize::from(parts) - 2] = 2.0 * ENOUGH;
+            let base = decided_by_slips(period, shifts, 0.0);
+            assert_eq!((base.turns, base.path), (parts, period));
+        }
+    }
+
+    #[test]
+    fn a_period_that_slips_by_its_own_turns_is_not_halved() {
+        assert_eq!(decided_by_slips(2, [0.0; 3], MOST_HALF), Base::HALF);
+        let shifts = [2.0 * ENOUGH, 0.0, 0.0];
+        assert_eq!(decided_by_slips(2, shifts, MOST_HALF), Base::SAME);
+        // Two turns of four: that is as well a slip of two at once.
+        assert_eq!(decided_by_slips(4, shifts, 0.0), Base::SAME);
     }
 }

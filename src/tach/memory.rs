@@ -14,7 +14,7 @@ pub(super) const POINTS: usize = 32;
 pub(super) type Points = [f32; POINTS];
 
 /// Turns that are kept.
-pub(super) const KEPT: usize = 160;
+const KEPT: usize = 160;
 /// Turns from which something is said.
 const ENOUGH: usize = 24;
 /// Shares of a look before its middle from which a first look is taken, and after it up to which

@@ -2,7 +2,7 @@
 //!
 //! The turns are taken for a mixture of two normal distributions whose means differ and whose scatter
 //! is the same, fitted by expectation and maximization (Dempster, Laird and Rubin 1977, from memory):
-//! one step a look, since the turns are nearly those of the look before. With one scatter for both,
+//! one step every few looks, since most of the turns are those of the step before. With one scatter for both,
 //! the best line between them needs only the scatter of all turns together (Fisher's linear
 //! discriminant 1936, and the formula of Sherman and Morrison 1950 for the part that the two means
 //! add, both from memory). What varies in every turn anyway, like knocks, a fan or noise, counts the
@@ -30,7 +30,7 @@ const NEARLY: f64 = 0.5;
 const FEWEST: f64 = 0.8;
 /// What a first guess says of each turn.
 const GUESS: [f32; 2] = [0.05, 0.95];
-/// Rounds of sums until they are made anew from the turns.
+/// Steps until the sums are made anew from the turns, since adding and taking away lose a little.
 const ANEW: u32 = 256;
 
 /// What the turns of the last while say about two kinds.
