@@ -28,6 +28,9 @@ const LENIENT: f64 = 1.0;
 /// count does, and the least that they must explain for it.
 const DISTINCT: [f64; 2] = [4.0, 5.0];
 const EXPLAINED: f64 = 0.15;
+/// No engine misses more of its turns: one firing in four is the rarest rhythm. What is counted beyond
+/// are few odd turns among many that fire, as while the throttle opens.
+const MOST_MISSED: f64 = 0.85;
 /// Length of runs from which skips are bursts: an engine that four-strokes fires again after one to
 /// three turns, since a missed turn scavenges the cylinder; a coil that cuts the spark stays silent
 /// until the speed has fallen, then fires until it has risen.
@@ -130,8 +133,9 @@ impl Judge {
         // Where the two kinds are distinct, they are counted: of several firings in a turn, one may be
         // skipped or another.
         let k = &moment.kinds;
+        let counts = k.gain > EXPLAINED && k.share < MOST_MISSED && moment.firings < 1.5;
         let trust = ((k.distance - DISTINCT[0]) / (DISTINCT[1] - DISTINCT[0])).clamp(0.0, 1.0)
-            * f64::from(u8::from(k.gain > EXPLAINED && moment.firings < 1.5));
+            * f64::from(u8::from(counts));
         let share = odds(score(&SHARE));
         let share = share + trust * (k.share - share);
         let score = score(&SKIPPING);
