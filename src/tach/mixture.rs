@@ -11,11 +11,11 @@
 //! Such a fit can settle on a wrong split. So a second one is begun again and again elsewhere, and
 //! takes the place of the first where it explains the turns better.
 use super::memory::{POINTS, Points};
-use crate::spectrum::{best_cut, sum};
+use crate::spectrum::{add, best_cut, exp, greater, sum};
 
 /// Scatter added in every direction, against the mean over all: the fewer turns there are, the more
 /// any fit finds by chance.
-const ROUND: f64 = 0.1;
+const ROUND: f32 = 0.1;
 /// Steps until a second fit is compared with the first.
 const TRIED: u32 = 6;
 /// Ways to begin a second fit.
@@ -101,15 +101,23 @@ impl Fit {
         let share = self.share;
         let all = within + share * (1.0 - share) * within * within;
         let mean = share * a + (1.0 - share) * b;
-        // The logarithm of a product of numbers up to 2 is taken once; 160 of them fit.
-        let (mut sum, mut product) = (0.0, 1.0);
-        for odds in &self.first {
-            let z = f64::from(*odds);
-            let y = z - self.offset;
-            product *= 1.0 + f64::from((-odds.abs()).exp());
-            sum += z.max(0.0) - 0.5 * ((y - b).powi(2) / within - (y - mean).powi(2) / all);
+        let (offset, a_or_b) = (self.offset as f32, [b, mean].map(|x| x as f32));
+        let scale = [within, all].map(|x| (0.5 / x) as f32);
+        let each = |z: f32| {
+            let y = z - offset;
+            let [kind, one] = a_or_b.map(|x| (y - x) * (y - x));
+            greater(z, 0.0) - (scale[0] * kind - scale[1] * one)
+        };
+        let sum = f64::from(sum(&self.first, &self.first, |z, _| each(z)));
+        // The logarithm of a product of numbers up to 2 is taken once; 160 of them fit, and several
+        // products at once do not wait for each other.
+        let mut products = [1.0f64; 8];
+        for odds in self.first.chunks(8) {
+            for (product, odds) in products.iter_mut().zip(odds) {
+                *product *= f64::from(1.0 + exp(-odds.abs()));
+            }
         }
-        sum += product.ln();
+        let sum = sum + products.iter().product::<f64>().ln();
         self.gain = sum / self.first.len() as f64 + (1.0 - share).ln() + 0.5 * (all / within).ln();
     }
 
@@ -161,8 +169,10 @@ pub struct Mixture {
     other: Option<Fit>,
     way: u32,
     /// Upper triangle of the factor of the scatter, and one over its diagonal.
-    factor: [[f64; POINTS]; POINTS],
-    inverse: [f64; POINTS],
+    factor: [Points; POINTS],
+    inverse: Points,
+    /// The scatter's mean over all directions, by which it is divided before.
+    scale: f64,
     values: Vec<f32>,
     order: Vec<f32>,
     places: Vec<u32>,
@@ -259,34 +269,36 @@ impl Mixture {
     /// The scatter of all turns, factorized (Cholesky); false where there is none.
     #[inline(always)]
     fn factorize(&mut self) -> bool {
-        let n = self.count as f64;
-        let mean: [f64; POINTS] = std::array::from_fn(|i| self.total[i] / n);
-        let rows = &mut self.factor;
-        let mut trace = 0.0;
-        for (i, (row, sums)) in rows.iter_mut().zip(&self.square).enumerate() {
-            for j in 0..POINTS {
-                row[j] = sums[j] / n - mean[i] * mean[j];
-            }
-            trace += row[i];
-        }
-        let round = ROUND * trace / POINTS as f64;
-        if round.partial_cmp(&1e-30) != Some(std::cmp::Ordering::Greater) {
+        let n = 1.0 / self.count as f64;
+        let mean = self.total.map(|total| total * n);
+        let trace: f64 = (0..POINTS)
+            .map(|i| self.square[i][i] * n - mean[i] * mean[i])
+            .sum();
+        self.scale = trace / POINTS as f64;
+        if self.scale.partial_cmp(&1e-30) != Some(std::cmp::Ordering::Greater) {
             return false;
         }
-        // Row by row from above, each taken off all that follow: whole rows are quicker than parts, and
-        // what stands left of the diagonal is never read.
+        let scale = 1.0 / self.scale;
+        let rows = &mut self.factor;
+        for (i, (row, sums)) in rows.iter_mut().zip(&self.square).enumerate() {
+            for j in 0..POINTS {
+                row[j] = (scale * (sums[j] * n - mean[i] * mean[j])) as f32;
+            }
+        }
+        // Row by row from above, each taken off all that follow. Halves of rows are quicker than parts,
+        // and what stands on the diagonal and left of it counts no more.
+        const HALF: usize = POINTS / 2;
         for j in 0..POINTS {
             let (above, below) = rows.split_at_mut(j + 1);
             let row = &mut above[j];
-            let inverse = (row[j] + round).max(0.1 * round).sqrt().recip();
+            let inverse = greater(row[j] + ROUND, 0.1 * ROUND).sqrt().recip();
             row[..j].fill(0.0);
             row.iter_mut().for_each(|x| *x *= inverse);
             for (other, i) in below.iter_mut().zip(j + 1..) {
-                let factor = row[i];
-                for k in 0..POINTS {
-                    other[k] -= factor * row[k];
-                }
+                let from = if i < HALF { 0 } else { HALF };
+                add(&mut other[from..], &row[from..], -row[i]);
             }
+            row[j] = 0.0;
             self.inverse[j] = inverse;
         }
         true
@@ -294,25 +306,20 @@ impl Mixture {
 
     /// The scatter's inverse times a vector.
     #[inline(always)]
-    fn solve(&self, v: &[f64; POINTS]) -> [f64; POINTS] {
+    fn solve(&self, v: &Points) -> Points {
         let rows = &self.factor;
         let mut x = *v;
         for (j, row) in rows.iter().enumerate() {
             let known = x[j] * self.inverse[j];
-            for (x, y) in x.iter_mut().zip(row).skip(j + 1) {
-                *x -= known * y;
-            }
+            add(&mut x, row, -known);
             x[j] = known;
         }
         for (j, row) in rows.iter().enumerate().rev() {
-            let rest: f64 = row[j + 1..]
-                .iter()
-                .zip(&x[j + 1..])
-                .map(|(x, y)| x * y)
-                .sum();
+            let rest = sum(row, &x, |x, y| x * y);
             x[j] = (x[j] - rest) * self.inverse[j];
         }
-        x
+        let scale = (1.0 / self.scale) as f32;
+        x.map(|x| x * scale)
     }
 
     /// One step of expectation and maximization; `weigh` says that the gain is asked for.
@@ -324,36 +331,43 @@ impl Mixture {
             let likely = if fit.steps > 0 { chance(odds) } else { 0.5 };
             fit.first.push(likely);
         }
-        let mut sums = [0.0f32; POINTS];
-        let mut weight = 0.0f32;
-        for (turn, r) in turns.iter().zip(&fit.first) {
-            weight += r;
-            for (s, x) in sums.iter_mut().zip(turn) {
-                *s += r * x;
+        // Two running sums, so that one need not wait for the other.
+        let mut sums = [[0.0f32; POINTS]; 2];
+        for (turns, r) in turns.chunks(2).zip(fit.first.chunks(2)) {
+            for ((sums, turn), r) in sums.iter_mut().zip(turns).zip(r) {
+                add(sums, turn, *r);
             }
         }
+        let weight = sum(&fit.first, &fit.first, |x, _| x);
         let (first, all) = (f64::from(weight), n as f64);
         if !(FEWEST..=all - FEWEST).contains(&first) {
             // One of the kinds has died out.
             fit.steps = 0;
             return;
         }
-        let second = all - first;
-        let a: [f64; POINTS] = std::array::from_fn(|i| f64::from(sums[i]) / first);
-        let b: [f64; POINTS] =
-            std::array::from_fn(|i| (self.total[i] - f64::from(sums[i])) / second);
-        let apart: [f64; POINTS] = std::array::from_fn(|i| a[i] - b[i]);
+        let each = [first, all - first].map(|n| (1.0 / n) as f32);
+        let (mut a, mut b) = ([0.0; POINTS], [0.0; POINTS]);
+        for i in 0..POINTS {
+            let sum = sums[0][i] + sums[1][i];
+            a[i] = each[0] * sum;
+            b[i] = each[1] * (self.total[i] as f32 - sum);
+        }
+        let apart = minus(&a, &b);
         let line = self.solve(&apart);
-        let k: f64 = line.iter().zip(&apart).map(|(x, y)| x * y).sum();
+        let k = f64::from(sum(&line, &apart, |x, y| x * y));
         let share = first / all;
         let rest = 1.0 - (share * (1.0 - share) * k).min(BETWEEN);
         let square = (k / rest).max(1e-12);
-        let middle: f64 = (0..POINTS).map(|i| 0.5 * (a[i] + b[i]) * line[i]).sum();
-        fit.line = line.map(|x| (x / rest) as f32);
+        let middle: f64 = [&a, &b]
+            .map(|m| 0.5 * f64::from(sum(m, &line, |x, y| x * y)))
+            .iter()
+            .sum();
+        let scale = (1.0 / rest) as f32;
+        fit.line = line.map(|x| x * scale);
         fit.offset = (share / (1.0 - share)).ln() - middle / rest;
         fit.share = share;
         fit.distance = square.sqrt();
-        fit.means = [a, b].map(|m| m.map(|x| x as f32));
+        fit.means = [a, b];
         for (turn, r) in turns.iter().zip(&mut fit.first) {
             *r = sum(turn, &fit.line, |x, y| x * y) + fit.offset as f32;
         }
@@ -370,59 +384,67 @@ impl Mixture {
     #[inline(always)]
     fn begin(&mut self, turns: &[Points], way: u32) -> Fit {
         let mean = self.mean();
-        let from_mean = |turn: &Points| -> [f64; POINTS] {
-            std::array::from_fn(|i| f64::from(turn[i] - mean[i]))
+        let farthest = || {
+            let off = |turn: &Points| sum(turn, &mean, |x, m| (x - m) * (x - m));
+            let mut most = (-1.0, &mean);
+            for turn in turns {
+                let off = off(turn);
+                if off > most.0 {
+                    most = (off, turn);
+                }
+            }
+            minus(most.1, &mean)
         };
-        let size = |v: &[f64; POINTS]| v.iter().map(|x| x * x).sum::<f64>();
-        let farthest = |each: &mut dyn Iterator<Item = [f64; POINTS]>| {
-            each.max_by(|a, b| size(a).total_cmp(&size(b)))
-                .unwrap_or([0.0; POINTS])
-        };
-        let along = |turns: &[Points], line: &[f64; POINTS], out: &mut Vec<f32>| {
-            let line = line.map(|x| x as f32);
-            let middle = sum(&mean, &line, |x, y| x * y);
+        let along = |line: &Points, out: &mut Vec<f32>| {
+            let middle = sum(&mean, line, |x, y| x * y);
             out.clear();
-            out.extend(turns.iter().map(|t| sum(t, &line, |x, y| x * y) - middle));
+            for turn in turns {
+                out.push(sum(turn, line, |x, y| x * y) - middle);
+            }
         };
         let values = &mut std::mem::take(&mut self.values);
         let weighed = |values: &[f32], power: i32| {
-            let mut sums = [0.0; POINTS];
+            let (mut sums, mut all) = ([0.0; POINTS], 0.0);
             for (turn, v) in turns.iter().zip(values) {
-                let v = f64::from(v.powi(power));
-                for (s, x) in sums.iter_mut().zip(from_mean(turn)) {
-                    *s += v * x;
-                }
+                let v = v.powi(power);
+                all += v;
+                add(&mut sums, turn, v);
             }
+            add(&mut sums, &mean, -all);
             sums
         };
         match way {
             // The direction of the turn that is farthest off, against the scatter, and from there
             // the most lopsided one.
             0 => {
-                let far = farthest(&mut turns.iter().map(from_mean));
-                along(turns, &self.solve(&far), values);
+                along(&self.solve(&farthest()), values);
                 for _ in 0..2 {
                     let next = self.solve(&weighed(values, 2));
-                    along(turns, &next, values);
+                    along(&next, values);
                 }
             }
             // The main direction.
             1 => {
-                along(turns, &farthest(&mut turns.iter().map(from_mean)), values);
+                along(&farthest(), values);
                 for _ in 0..4 {
                     let mut next = weighed(values, 1);
-                    let norm = size(&next).sqrt().max(f64::MIN_POSITIVE);
-                    next.iter_mut().for_each(|x| *x /= norm);
-                    along(turns, &next, values);
+                    let square = sum(&next, &next, |x, _| x * x);
+                    let scale = greater(square, f32::MIN_POSITIVE).sqrt().recip();
+                    next.iter_mut().for_each(|x| *x *= scale);
+                    along(&next, values);
                 }
             }
             // The greatest step from a turn to the next, against the scatter.
             2 => {
-                let steps = turns
-                    .windows(2)
-                    .map(|w| std::array::from_fn(|i| f64::from(w[1][i] - w[0][i])));
-                let far = farthest(&mut { steps });
-                along(turns, &self.solve(&far), values);
+                let mut most = (-1.0, [0.0; POINTS]);
+                for pair in turns.windows(2) {
+                    let step = minus(&pair[1], &pair[0]);
+                    let square = sum(&step, &step, |x, _| x * x);
+                    if square > most.0 {
+                        most = (square, step);
+                    }
+                }
+                along(&self.solve(&most.1), values);
             }
             // How loud they are.
             _ => {
@@ -451,7 +473,15 @@ impl Mixture {
 /// Log odds as a probability.
 #[inline(always)]
 fn chance(odds: f32) -> f32 {
-    1.0 / (1.0 + (-odds).exp())
+    1.0 / (1.0 + exp(-odds))
+}
+
+/// The difference of two turns.
+#[inline(always)]
+fn minus(a: &Points, b: &Points) -> Points {
+    let mut difference = *a;
+    add(&mut difference, b, -1.0);
+    difference
 }
 
 /// Lines of a turn by which two means are compared.

@@ -9,7 +9,7 @@
 use std::collections::VecDeque;
 
 use super::evidence::{RHYTHMS, SPEEDS, WIDTH};
-use crate::spectrum::{greater, greatest, sum, widest};
+use crate::spectrum::{exp, greater, greatest, sum, widest};
 
 /// Weight of one hop's evidence.
 const SCALE: f32 = 0.5;
@@ -143,19 +143,6 @@ impl Chain {
         }
         &self.verdicts
     }
-}
-
-/// `exp` for arguments up to about 0, to 0.02 %: whole powers of two by the exponent, a cubic between.
-#[inline(always)]
-fn exp(x: f32) -> f32 {
-    /// Added to a number, it leaves no bits after the point: rounds without a call.
-    const WHOLE: f32 = 12_582_912.0;
-    let y = greater(x * std::f32::consts::LOG2_E, -60.0);
-    let shifted = y + WHOLE;
-    let m = y - (shifted - WHOLE);
-    // 2^m on [-1/2, 1/2], least squares of the relative error at Chebyshev nodes.
-    let p = 1.0 + m * (0.693_369 + m * (0.242_220_5 + m * 0.054_592_85));
-    f32::from_bits((shifted.to_bits() << 23).wrapping_add(0x3f80_0000)) * p
 }
 
 /// Logarithms of evidence to evidence, the greatest 1, nothing beyond the band.
@@ -305,19 +292,6 @@ fn most_probable(forward: &State, backward: &State) -> Place {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn exponential_agrees_with_the_library() {
-        for i in 0..4_000 {
-            let x = -(i as f32) * 0.01;
-            assert!(
-                (exp(x) / x.exp() - 1.0).abs() < 2e-4,
-                "{x}: {} {}",
-                exp(x),
-                x.exp()
-            );
-        }
-    }
 
     /// A single state spreads by the kernel, cut at the ends of the grid, and by the change of rhythm.
     #[test]
