@@ -27,17 +27,21 @@ const SLIP: f64 = 1.6;
 const IN_STEP: f64 = 0.012;
 /// Count from which the base is changed.
 const ENOUGH: f64 = 3.0;
-/// Count from which half of the speed is taken where both speeds are as likely: 6 s and more in
-/// step without a slip. The unlike speeds shift it .
-const ENOUGH_HALF: f64 = 4.5;
-/// Level alternation at half of the speed, in dB, that is as usual for a clean engine there as for a
-/// skipping one at the whole, the step from it that counts one, and the weight of a step. On annotated
-/// recordings a clean engine shows -8 to +2 dB at its true base, a skipping one +2.5 to +24 dB at half
-/// of it.
-const EVEN_LEVELS: f64 = 4.0;
-const PER_LEVEL: f64 = 2.5;
-const LEVELS: f64 = 1.5;
-/// By how much a difference of one in the likelihood of the speeds shifts that count.
+/// What the count for half of the speed must exceed: a constant, and the weights of the coherence, of the
+/// level alternation in dB, of how much likelier the speed itself is than half of it, and of how far
+/// half of it is from an idle, in octaves. Fitted (logistic) to drawn engines, where the path fires in every
+/// turn and where it skips: an idle whose even orders are strong looks like the one at twice its
+/// speed, and like the other as well, but its turns are less alike than those of an open throttle.
+const HALF_FIRING: [f64; 5] = [-6.4, 3.8, 0.54, 1.0, 20.0];
+const HALF_SKIPPING: [f64; 5] = [-1.4, 8.5, 0.17, 0.8, 4.8];
+/// The least it must exceed as long as the speed has not been steady for so many hops: half a second.
+const LEAST_HALF: f64 = 1.0;
+const STEADY: u32 = 31;
+/// By how much that count may fall again before it is let go.
+const HOLD: f64 = 1.0;
+/// Level alternations beyond these say no more, in dB.
+const LEVELS: (f64, f64) = (-8.0, 24.0);
+/// By how much a difference of one in the likelihood of the speeds shifts the count for a third.
 const SHIFT: f64 = 2.0;
 /// Relative change of speed a second above which nothing is counted: a cut along a moving path is
 /// not exact enough.
@@ -132,6 +136,12 @@ pub struct Counts {
     pub third: f64,
     /// Running mean of the path's rhythm: every turn, every 2nd, 3rd, 4th.
     pub rhythm: [f32; RHYTHMS],
+    /// Hops in a row in which the speed is steady, up to this one.
+    pub steady: u32,
+    /// How alike the lines of successive looks are at the path's base, -1 to 1: a running mean.
+    pub coherence: f64,
+    /// Two kinds among the turns of the path.
+    pub kinds: TwoKinds,
     /// The comparison at the path's base.
     pub whole: Likeness,
     /// The comparison at half of it.
@@ -213,6 +223,7 @@ impl Counter {
             self.periods.look(hop, speed, period, look)
         };
         self.shift = shift(&by_periods);
+        c.kinds = *kinds;
         self.in_turn = distinct(kinds) && kinds.turns >= IN_TURN && kinds.repeats < 0.7;
         self.again(change, rhythm)
     }
@@ -229,7 +240,13 @@ impl Counter {
         for (mean, now) in c.rhythm.iter_mut().zip(rhythm) {
             *mean += (1.0 - MEMORY as f32) * (now - *mean);
         }
+        c.steady = if change.abs() < MOVING {
+            c.steady + 1
+        } else {
+            0
+        };
         if change.abs() < MOVING {
+            c.coherence += (1.0 - MEMORY) * (whole.halves - c.coherence);
             if let Some(shift) = self.shift {
                 let count = &mut c.shifts[shift - 2];
                 *count = (*count + SHIFT_SEEN).min(MOST);
@@ -308,7 +325,12 @@ pub fn decide<'a>(
     usual: Usual,
 ) -> Base {
     let mut most = *now;
+    let mut steady = now.steady > 0;
     for c in later.take_while(|c| c.stretch == now.stretch) {
+        steady = steady && c.steady > most.steady;
+        if steady {
+            most.steady = c.steady;
+        }
         most.double = most.double.max(c.double);
         most.triple = most.triple.max(c.triple);
         if c.period == now.period {
@@ -320,10 +342,23 @@ pub fn decide<'a>(
         most.third = most.third.max(c.third);
     }
     let times = |base: Base| Rpm(speed.0 * base.factor());
-    let levels = ((EVEN_LEVELS - now.halves.alternation) / PER_LEVEL).clamp(-3.0, 2.0);
-    let half = ENOUGH_HALF + SHIFT * (usual.likely(speed) - usual.likely(times(Base::HALF)))
-        - LEVELS * levels;
-    let half = half.max(1.0);
+    let asked = if now.rhythm[1] > RHYTHM {
+        HALF_SKIPPING
+    } else {
+        HALF_FIRING
+    };
+    let half = asked[0]
+        + asked[1] * now.coherence
+        + asked[2] * now.halves.alternation.clamp(LEVELS.0, LEVELS.1)
+        + asked[3] * (usual.likely(speed) - usual.likely(times(Base::HALF)))
+        + asked[4] * usual.octaves_from_idle(times(Base::HALF));
+    let half = if before == Base::HALF {
+        half - HOLD
+    } else if most.steady < STEADY {
+        half.max(LEAST_HALF)
+    } else {
+        half
+    };
     // Two (three) unlike cylinders have lines in step at half (a third) of their firings by nature,
     // but weaker ones.
     let unlike = |cylinders: f64, lines: &Likeness| {
@@ -342,12 +377,14 @@ pub fn decide<'a>(
     } else {
         Base::new(3, 1)
     };
+    let fits = |base: Base| {
+        let crank = times(base);
+        !usual.excludes(crank) && crank.0 >= band.low().0 && crank.0 <= band.high().0
+    };
     let enough = |base: Base, count: f64, least: f64| {
         // What was decided stays until most of the count has gone.
         let least = if before == base { 0.5 * least } else { least };
-        let crank = times(base);
-        let fits = !usual.excludes(crank);
-        count > least && fits && crank.0 >= band.low().0 && crank.0 <= band.high().0
+        count > least && fits(base)
     };
     // A period that slips by parts of it holds as many turns; where it slips by two of four, nothing is
     // said.
@@ -371,7 +408,7 @@ pub fn decide<'a>(
         && enough(Base::THIRD, most.third, third)
     {
         Base::THIRD
-    } else if !unlike(2.0, &now.halves) && enough(Base::HALF, most.half, half) {
+    } else if !unlike(2.0, &now.halves) && most.half > half && fits(Base::HALF) {
         Base::HALF
     } else {
         Base::SAME
@@ -387,9 +424,10 @@ mod tests {
         let counts = Counts {
             half: 2.0,
             halves: Likeness {
-                alternation: EVEN_LEVELS,
+                alternation: 4.0,
                 ..Likeness::default()
             },
+            coherence: 0.5,
             ..Counts::default()
         };
         let band = SpeedRange(Rpm(1_200.0), Rpm(16_000.0));
@@ -449,6 +487,6 @@ mod tests {
         let shifts = [2.0 * ENOUGH, 0.0, 0.0];
         assert_eq!(decided_by_slips(2, shifts, MOST_HALF), Base::SAME);
         // Two turns of four: that is as well a slip of two at once.
-        assert_eq!(decided_by_slips(4, shifts, 0.0), Base::SAME);
+        assert_eq!(decided_by_slips(4, shifts, -6.0), Base::SAME);
     }
 }

@@ -9,6 +9,11 @@ use crate::units::Rpm;
 /// in [`crate::machine`]).
 const ANY_IDLE: (f64, f64) = (1_900.0, 3_400.0);
 const ANY_FULL: (f64, f64) = (5_800.0, 14_800.0);
+/// Where most engines idle (common practice, no source), by how much one may be off its profile as a
+/// ratio, and octaves beyond which a speed is no idle at all.
+const COMMON_IDLE: (f64, f64) = (2_450.0, 3_100.0);
+const NEARLY: f64 = 1.04;
+const FAR: f64 = 0.6;
 /// A badly set engine idles half as fast again and at two thirds, and is at full throttle a quarter
 /// slower or faster (common practice, no source).
 const IDLES: (f64, f64) = (0.67, 1.5);
@@ -76,6 +81,16 @@ impl Usual {
         }
     }
 
+    /// How far a speed is from where an engine idles that is set well, in octaves; beyond `FAR` it is
+    /// all one.
+    pub(super) fn octaves_from_idle(self, speed: Rpm) -> f64 {
+        let (low, high) = self.idle.map_or(COMMON_IDLE, |range| {
+            (range.low().0 / NEARLY, NEARLY * range.high().0)
+        });
+        let octaves = (low / speed.0).max(speed.0 / high).log2();
+        octaves.clamp(0.0, FAR)
+    }
+
     /// Whether the throttle, where it is known, speaks against a speed.
     pub(super) fn excludes(self, speed: Rpm) -> bool {
         self.throttle.is_some() && self.likely(speed) <= UNUSUAL
@@ -133,6 +148,17 @@ mod tests {
         }
         assert!(lost(open, 9_500.0 / 2.0) > 1.0);
         assert_eq!(open.likely(Rpm(9_500.0 / 2.0)), UNUSUAL);
+    }
+
+    #[test]
+    fn an_idle_is_near_the_one_of_the_profile() {
+        let octaves = |usual: Usual, rpm: f64| usual.octaves_from_idle(Rpm(rpm));
+        assert_eq!(octaves(trimmer(None), 2_850.0), 0.0);
+        assert_eq!(octaves(Usual::default(), 2_850.0), 0.0);
+        // An octave above the fast end: as far as it counts.
+        assert_eq!(octaves(trimmer(None), 2.0 * NEARLY * 3_000.0), FAR);
+        let below = octaves(trimmer(None), 2_700.0 / NEARLY / 2f64.powf(0.25));
+        assert!((below - 0.25).abs() < 1e-9);
     }
 
     #[test]
