@@ -10,7 +10,7 @@ use super::weights::ENGINE;
 use crate::firing::{Differences, Families};
 use crate::spectrum::{sum, weighted, widest};
 use crate::tach::angle::Turns;
-use crate::tach::{Moment, Unreadable};
+use crate::tach::{Moment, TwoKinds, Unreadable};
 use crate::units::{Decibels, Rpm};
 
 /// Features of a hop.
@@ -32,6 +32,12 @@ const MAINS_NEAR: f64 = 0.004;
 const TOO_EVEN: f64 = 0.000_8;
 const MAINS_EXACT: f64 = 0.000_8;
 const EVEN_IN_NOISE: f64 = 0.002_5;
+/// Two kinds of turns are skips from this distance, gain and share of either on, and up to this
+/// correlation of one turn with the next.
+const APART: f64 = 3.5;
+const EXPLAINED: f64 = 0.2;
+const BOTH: f64 = 0.05;
+const IN_A_ROW: f64 = 0.2;
 /// Score of such a sound, at most.
 const HUM: f64 = -6.0;
 
@@ -124,7 +130,7 @@ impl Presence {
             m[10] - 0.7,
             2.0 * now[6] - 1.5,
             (moment.rpm.0 / 6_000.0 - 1.0).clamp(-1.0, 1.5),
-            f64::from(u8::from(self.too_even(moment))),
+            f64::from(u8::from(self.is_mains(moment))),
             f64::from(u8::from(moment.rpm.0 < 2_000.0))
                 - f64::from(u8::from(moment.rpm.0 > 14_500.0)),
             // How strongly the speed glides, whether always one way, and how smoothly.
@@ -150,8 +156,13 @@ impl Presence {
         }
     }
 
-    /// At a mains speed and evener than an engine runs?
+    /// At a mains speed, evener than an engine runs, and without skips? No hum skips.
     fn too_even(&self, moment: &Moment) -> bool {
+        !skips(&moment.kinds) && self.is_mains(moment)
+    }
+
+    /// At a mains speed and evener than most engines run?
+    fn is_mains(&self, moment: &Moment) -> bool {
         let near = |speed: f64, ratio: f64| away_from_mains(Rpm(speed)) < ratio;
         let wobble = self.mean[7].sqrt();
         (wobble < TOO_EVEN && near(moment.rpm.0, MAINS_NEAR))
@@ -174,6 +185,15 @@ impl Presence {
             Unreadable::TooMuchNoise
         }
     }
+}
+
+/// Whether the turns are of two kinds that come as firings and skips do: by turns or at random, not
+/// one after the other.
+fn skips(kinds: &TwoKinds) -> bool {
+    kinds.distance > APART
+        && kinds.gain > EXPLAINED
+        && kinds.share.min(1.0 - kinds.share) > BOTH
+        && kinds.again < IN_A_ROW
 }
 
 /// Distance of a speed to the nearest of [`MAINS`], as a ratio.
