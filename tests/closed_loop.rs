@@ -3,6 +3,8 @@
 #![allow(dead_code)]
 #[path = "../examples/closed_loop/bench.rs"]
 mod bench;
+#[path = "../examples/closed_loop/dull.rs"]
+mod dull;
 #[path = "../examples/closed_loop/hearing.rs"]
 mod hearing;
 #[path = "../examples/closed_loop/pipe.rs"]

@@ -25,6 +25,8 @@ pub enum Ears {
     Perfect,
     /// The same with gaps, biases and wrong factors.
     Rough,
+    /// Light skipping is heard too light on some engines.
+    Dull,
     /// The program's session in this process, by sound.
     Sound,
     /// The program as a process, by sound through a pipe.
@@ -126,6 +128,7 @@ impl Case {
         let errors = match ears {
             Ears::Exact => Errors::None,
             Ears::Rough => Errors::Rough,
+            Ears::Dull => Errors::Dull,
             _ => Errors::Stated,
         };
         let mut perfect = Perfect::new(machine, begin, self.seed, errors);

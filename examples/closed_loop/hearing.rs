@@ -10,6 +10,7 @@ use engine_note::synth::{Live, Random};
 use engine_note::tach::{Speed, Unreadable};
 use engine_note::units::{Decibels, Rpm, Seconds};
 
+use super::dull::Dull;
 use super::rough::{Now, Rough};
 
 /// Time between two looks.
@@ -29,6 +30,8 @@ pub enum Errors {
     Stated,
     /// By the stated errors and all that is in [`Rough`].
     Rough,
+    /// By the stated error of the speed, and a skip ratio as in [`Dull`].
+    Dull,
 }
 
 /// The procedure with readings from the truth, without sound.
@@ -38,6 +41,7 @@ pub struct Perfect {
     errors: [f64; 2],
     stated: bool,
     rough: Option<Rough>,
+    dull: Option<Dull>,
     skipping: bool,
     late: VecDeque<Heard>,
 }
@@ -51,6 +55,7 @@ impl Perfect {
             errors: [0.0; 2],
             stated: errors != Errors::None,
             rough: (errors == Errors::Rough).then(|| Rough::new(seed)),
+            dull: (errors == Errors::Dull).then(|| Dull::new(seed)),
             skipping: false,
             late: VecDeque::new(),
         }
@@ -93,6 +98,9 @@ impl Perfect {
         let runs = live.runs() && !rough.nothing;
         let skip_ratio = runs.then(|| {
             let truth = live.skip_ratio();
+            if let Some(dull) = &mut self.dull {
+                return dull.hear(truth).clamp(0.0, 1.0);
+            }
             // Read twice too fast every second turn is silent, read at half speed none is.
             let taken = match rough.factor {
                 f if f > 1.9 => 0.5 + 0.5 * truth,

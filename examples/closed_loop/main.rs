@@ -2,12 +2,13 @@
 //! tells him what to do. Prints the table of docs/closed-loop.md:
 //! `cargo run --release --example closed_loop -- --engines 1000 --faults 250 --seed 1`
 //!
-//! `--ears exact|perfect|rough|sound|pipe` says who listens (default sound: the engine's sound through the
+//! `--ears exact|perfect|rough|dull|sound|pipe` says who listens (default sound: the engine's sound through the
 //! whole program, in this process; pipe: the same through the binary `--program FILE`), `--list` prints a line for each engine, `--trace N` the whole stream of engine number N
 //! (`--fault WORD` gives it that fault), `--mute` a technician who never answers, `--no-base` leaves
 //! the screws as found, `--wide` draws the engines far wider than our own model, `--drill` holds readings against the truth without a guide, `--threads N` how many cores.
 mod bench;
 mod drill;
+mod dull;
 mod hearing;
 mod pipe;
 mod recipes;
@@ -42,10 +43,13 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         Some("exact") => Ears::Exact,
         Some("perfect") => Ears::Perfect,
         Some("rough") => Ears::Rough,
+        Some("dull") => Ears::Dull,
         Some("sound") | None => Ears::Sound,
         Some("pipe") => Ears::Pipe,
         Some(other) => {
-            return Err(format!("--ears {other}: exact, perfect, rough, sound or pipe").into());
+            return Err(
+                format!("--ears {other}: exact, perfect, rough, dull, sound or pipe").into(),
+            );
         }
     };
     let mute = flag("--mute");

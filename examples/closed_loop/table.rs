@@ -62,6 +62,7 @@ pub fn print(cases: &[Case], left: &[Left], seed: u64, ears: Ears, took: Duratio
         Ears::Rough => {
             "the truth with those errors, gaps (10 to 30 % of the time), a bias of up to 0.05 in skip ratio, and twice, half or three halves of the speed for 2 % of the time"
         }
+        Ears::Dull => "the truth, 0.2 s late, light skipping too light on two engines of five",
         Ears::Sound => "the engine's sound through the whole program",
         Ears::Pipe => "the engine's sound through the program as a process",
     };

@@ -27,6 +27,12 @@ const SURE: f64 = 0.022;
 const DOUBT: [f64; 3] = [0.5, 0.3, 0.15];
 /// Where it may stand this far lean of that, the burble is looked for again.
 const LEAN: f64 = -0.035;
+/// A hearing that is dull with this probability need not hear it where it surely is, by so many standard
+/// deviations.
+const DULL: f64 = 0.5;
+const CERTAIN: f64 = 1.5;
+/// So much richer than a place that had become clean it stays, in turns.
+const CLEANED: f64 = 0.02;
 /// With more room than this to the fastest that is allowed, in turns, a leaner place is tried once.
 const ROOMY: f64 = 0.2;
 /// It became lighter there where less than this share of the skip ratio is left.
@@ -57,7 +63,11 @@ impl High {
         let by_ear = careful.max(distance.at_least.min(distance.mean)) - GOAL;
         book.peak = peak::leanest(book);
         let to_peak = book.peak.map_or(1.0, |peak| book.screws.high.out - peak);
-        let lean = by_ear.min(room).min(to_peak);
+        // It is not leaned again to where it had to come back from.
+        let to_cleaned = self
+            .cleaned
+            .map_or(1.0, |place| book.screws.high.out - place - CLEANED);
+        let lean = by_ear.min(room).min(to_peak).min(to_cleaned);
         let rich = GOAL - distance.mean;
         self.near = distance.mean < NEARBY;
         let untried_out = !book.at_stop(Screw::High, Direction::Out);
@@ -122,13 +132,17 @@ impl High {
         }
         let held_back = room < by_ear && room < NEAR;
         let kept = to_peak < by_ear && to_peak < NEAR;
-        let sure = distance.deviation < SURE || held_back || kept;
+        let sure = distance.deviation < SURE || held_back || kept || to_cleaned < NEAR;
         let enough = again >= 3 && sure || again >= 5;
         if enough && !held_back {
             match returned(book) {
+                _ if is_there(&distance) => {}
                 Some(true) => {}
                 // Out until it has surely returned.
-                Some(false) => return self.out(book, 1),
+                Some(false) => {
+                    self.cleaned = Some(book.screws.high.out);
+                    return self.out(book, 1);
+                }
                 None => return self.look(book),
             }
         }
@@ -186,6 +200,11 @@ impl High {
         }
         Next::Done
     }
+}
+
+/// Whether it surely four-strokes where the screw stands, although that is heard too light.
+fn is_there(distance: &Distance) -> bool {
+    distance.dull > DULL && distance.mean - CERTAIN * distance.deviation > LEAN
 }
 
 /// Whether the looks say together that it was left off the goal, after all.

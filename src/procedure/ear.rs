@@ -12,6 +12,9 @@ const SURE: f64 = 0.6;
 const READABLE: f64 = 0.5;
 /// A stretch in which the firing was judged less often has no skip ratio.
 const JUDGED: f64 = 0.35;
+/// Light skipping is learned from the first turns that are heard: in the first share of a stretch it is
+/// heard too light.
+const EARLY: f64 = 0.4;
 /// Speeds that lie further than this share from the middle of a stretch are not of one engine that
 /// keeps its throttle; where more than this share of them does, the stretch says nothing.
 const ASIDE: f64 = 0.2;
@@ -283,12 +286,13 @@ impl Look {
         let end = quantile(&mut speeds[tail..].to_vec(), 0.5);
         let rpm = quantile(&mut speeds, 0.5);
         let spread = quantile(&mut speeds, 0.9) - quantile(&mut speeds, 0.1);
-        let mut skips: Vec<f64> = stretch
+        let late = &stretch[(EARLY * stretch.len() as f64) as usize..];
+        let mut skips: Vec<f64> = late
             .iter()
             .filter(|s| s.rpm.is_some_and(near))
             .filter_map(|s| s.skip)
             .collect();
-        let judged = skips.len() as f64 >= JUDGED * stretch.len() as f64;
+        let judged = skips.len() as f64 >= JUDGED * late.len() as f64;
         let limited = stretch.iter().filter(|s| s.limiter).count();
         Some(Look {
             rpm,

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::book::{Book, FullLook};
 use super::ear::{Look, quantile};
+use super::guard;
 use super::high::enrichment;
 use super::onset;
 use super::stuck::Symptom;
@@ -78,6 +79,13 @@ impl Book {
             surely: false,
             rather: None,
         });
+    }
+
+    /// Whether the last opening was further over the maximum than engines go: otherwise it is not leaned for
+    /// what it rather was.
+    pub(super) fn is_far_over(&self) -> bool {
+        let over = self.overs.last().zip(self.facts.maximum);
+        over.is_some_and(|(over, maximum)| !guard::can_be(over.rpm, maximum))
     }
 
     /// What the last opening over the maximum was rather, as a look; it counts from now on.

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::answer::Word;
-use super::ear::Ear;
+use super::ear::{Ear, Look};
 use super::facts::Facts;
 use super::lever::Lever;
 use super::prompt::Throttle;
@@ -43,6 +43,9 @@ pub(super) struct Hand {
     pub(super) tries: u32,
     /// What was said of the attachment.
     pub(super) seen: Option<bool>,
+    /// What was heard of full throttle until it was asked to close, and since when.
+    #[serde(default)]
+    pub(super) looked: Option<(f64, Look)>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -59,6 +62,8 @@ pub(super) enum Phase {
     Rising,
     /// Listening since.
     Listening,
+    /// Asked to close, full throttle is heard until it does.
+    Leaving,
 }
 
 /// What a task sees of the rest.
@@ -100,6 +105,7 @@ impl Hand {
             again: 0,
             tries: 0,
             seen: None,
+            looked: None,
         }
     }
 
@@ -121,13 +127,17 @@ impl Hand {
 
     /// Whether full throttle has been heard for a while.
     pub(super) fn is_settled_full(&self) -> bool {
-        matches!(self.task, Task::Full { .. }) && self.phase == Phase::Listening
+        matches!(self.task, Task::Full { .. })
+            && matches!(self.phase, Phase::Listening | Phase::Leaving)
     }
 
     /// Whether full throttle was asked for and is heard.
     pub(super) fn is_full(&self) -> bool {
         matches!(self.task, Task::Full { .. })
-            && matches!(self.phase, Phase::Rising | Phase::Listening)
+            && matches!(
+                self.phase,
+                Phase::Rising | Phase::Listening | Phase::Leaving
+            )
     }
 
     /// Time that does not count.

@@ -71,6 +71,9 @@ pub(super) struct High {
     /// How often it was leaned past a place that was silent.
     #[serde(default)]
     pub(super) jumps: u32,
+    /// Leaner than this it was heard to be clean, too often to go back there, in turns out.
+    #[serde(default)]
+    pub(super) cleaned: Option<f64>,
     /// Where it was leaned once to see what that does, and the skip ratio there.
     pub(super) tried: Option<(f64, f64)>,
 }
@@ -96,8 +99,9 @@ impl High {
                 if self.misheard > MOST {
                     return Next::Stuck(Symptom::Rounds);
                 }
+                let far = book.is_far_over();
                 match book.rather_look() {
-                    Some(look) if book.answers() => self.rather(book, &look),
+                    Some(look) if far && book.answers() => self.rather(book, &look),
                     _ => self.go_on(book),
                 }
             }

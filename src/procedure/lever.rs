@@ -36,6 +36,12 @@ pub(super) struct Lever {
     rest_until: f64,
     /// The last speed at full throttle.
     pub(super) last_full: Option<f64>,
+    /// How often what was heard at full throttle was too slow for it, and twice that too fast.
+    #[serde(default)]
+    pub(super) doubted: u32,
+    /// Snaps that were asked for since one was last heard.
+    #[serde(default)]
+    pub(super) snaps: u32,
     /// How it is held, where that is sure.
     #[serde(default)]
     pub(super) held: Option<tach::Throttle>,
@@ -53,6 +59,8 @@ impl Lever {
             full_since: None,
             rest_until: 0.0,
             last_full: None,
+            doubted: 0,
+            snaps: 0,
             held: running.then_some(tach::Throttle::Closed),
         }
     }

@@ -253,9 +253,24 @@ impl Line {
     }
 }
 
-/// How far it may be leaned towards where it was over the maximum, in turns.
+/// How far it may be leaned towards where it was over the maximum, in turns: also where it was heard to be
+/// for a moment, as long as no look says that it cannot have been.
 pub(super) fn room_by_place(book: &Book) -> f64 {
-    let there = book.too_fast.unwrap_or(f64::NEG_INFINITY);
+    let cannot = |there: f64| {
+        book.facts.maximum.is_some_and(|most| {
+            book.full.iter().any(|full| {
+                let leaner = (full.out - there).max(0.0) + CLEAR;
+                full.look.rpm + NEVER_STEEPER * leaner < most
+            })
+        })
+    };
+    let there = book
+        .overs
+        .iter()
+        .filter(|over| over.surely && !cannot(over.out))
+        .map(|over| over.out)
+        .chain(book.too_fast)
+        .fold(f64::NEG_INFINITY, f64::max);
     0.8 * (book.screws.high.out - there) - CLEAR
 }
 

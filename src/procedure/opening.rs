@@ -1,5 +1,6 @@
 //! Tasks that open the throttle fully.
 use super::course::course;
+use super::ear::Look;
 use super::hand::{Hand, Phase, Scene};
 use super::prompt::Throttle;
 use super::task::Report;
@@ -28,12 +29,24 @@ const OTHER: f64 = 0.12;
 /// of the slowest full throttle it cannot.
 const TELLS: f64 = 1.2;
 const TOO_SLOW: f64 = 0.7;
+/// So many such looks are short; after that it is that slow.
+const DOUBTED: u32 = 4;
+/// A hand that was asked to close has done so when the speed of so many seconds is another by this share;
+/// what was heard so long before that is full throttle.
+const NOTICED: f64 = 0.2;
+const LEFT: f64 = 0.04;
+const BEFORE: f64 = 0.45;
+/// It has closed after so long, in seconds.
+const CLOSES: f64 = 3.2;
+/// So many snaps one after the other that were not heard, and it is not asked for another.
+const UNHEARD: u32 = 10;
 /// A snap is over after so long, in seconds.
 const SNAP: f64 = 14.0;
 
 impl Hand {
     pub(super) fn full(&mut self, scene: &mut Scene<'_>, seconds: f64) -> Option<Report> {
         if self.is_hasty(scene) {
+            scene.lever.doubted += u32::from(!self.task.is_short());
             return self.leave(scene);
         }
         match self.phase {
@@ -84,7 +97,8 @@ impl Hand {
                 }
                 self.heard_out(scene)
             }
-            _ => {
+            Phase::Leaving => self.until_closed(scene),
+            Phase::Listening => {
                 let heard = scene.ear.readable_since(self.since) >= READABLE;
                 if self.elapsed(scene) >= seconds + 0.3 && heard {
                     return self.leave(scene);
@@ -116,22 +130,28 @@ impl Hand {
         let Some(left) = self.left else {
             return false;
         };
-        if self.task.is_short() {
-            return scene.now - left > BRIEF;
+        if self.task.is_short() || self.phase == Phase::Waiting {
+            return self.task.is_short() && scene.now - left > BRIEF;
         }
-        scene.now - left > TELLS && self.phase != Phase::Waiting && self.may_be_double(scene)
+        let doubtful = self.may_be_double(scene);
+        let enough = if self.tries == 0 && scene.lever.doubted == 0 {
+            TELLS
+        } else {
+            BRIEF
+        };
+        scene.now - left > enough && doubtful
     }
 
-    /// Whether what is heard is too slow for full throttle, and twice that too fast, when nothing is known
-    /// yet.
+    /// Whether what is heard is too slow for full throttle, and twice that too fast, when nothing better is
+    /// known yet.
     fn may_be_double(&self, scene: &Scene<'_>) -> bool {
-        let known = scene.lever.last_full.is_some() || self.tries > 0;
+        let Some((slowest, most)) = scene.facts.slowest.zip(scene.facts.maximum) else {
+            return false;
+        };
+        let can_be = |rpm: f64| rpm >= TOO_SLOW * slowest;
+        let known = scene.lever.last_full.is_some_and(can_be) || scene.lever.doubted >= DOUBTED;
         let speed = scene.ear.speed_since(scene.now - 0.4);
-        let figures = scene.facts.slowest.zip(scene.facts.maximum);
-        !known
-            && speed
-                .zip(figures)
-                .is_some_and(|(rpm, (slowest, most))| rpm < TOO_SLOW * slowest && 2.0 * rpm > most)
+        !known && speed.is_some_and(|rpm| !can_be(rpm) && 2.0 * rpm > most)
     }
 
     /// The time at full throttle is over before the look is complete.
@@ -143,23 +163,50 @@ impl Hand {
         }
     }
 
+    /// Asks to close; what was heard is a look, if it is long enough.
     pub(super) fn leave(&mut self, scene: &mut Scene<'_>) -> Option<Report> {
         let from = self.left.filter(|_| self.task.is_short());
         let from = from.map_or(self.since, |left| self.since.max(left + RISES));
         let look = scene.ear.look(from, scene.now);
+        let short = from > self.since || scene.lever.doubted > 1;
+        let look = look.filter(|look| look.seconds > if short { 0.5 } else { 0.8 });
         scene.say(Cue::Close);
-        if let Some(mut look) =
-            look.filter(|look| look.seconds > if from > self.since { 0.5 } else { 0.8 })
-        {
-            look.fallen = scene.ear.fallen_since(self.rose).unwrap_or(0.0);
-            scene.lever.last_full = Some(look.rpm);
-            return Some(Report::Heard(look));
+        let Some(mut look) = look else {
+            return Some(Report::Nothing);
+        };
+        look.fallen = scene.ear.fallen_since(self.rose).unwrap_or(0.0);
+        scene.lever.last_full = Some(look.rpm);
+        self.looked = Some((from, look));
+        self.go(Phase::Leaving, scene.now);
+        None
+    }
+
+    /// A hand takes its time to close, and what is heard until then counts too: light skipping is heard
+    /// the better the longer it is listened to.
+    fn until_closed(&mut self, scene: &Scene<'_>) -> Option<Report> {
+        let Some((from, look)) = self.looked else {
+            return Some(Report::Nothing);
+        };
+        let like = |rpm: f64| (rpm / look.rpm - 1.0).abs() < LEFT;
+        let newest = scene.ear.newest().unwrap_or(scene.now);
+        let open = scene.ear.speed_since(newest - NOTICED).is_some_and(like);
+        if open && self.elapsed(scene) < CLOSES {
+            return None;
         }
-        Some(Report::Nothing)
+        let longer = scene.ear.look(from, self.since.max(newest - BEFORE));
+        let longer = longer.filter(|longer| like(longer.rpm)).unwrap_or(look);
+        Some(Report::Heard(Look {
+            fallen: look.fallen,
+            ..longer
+        }))
     }
 
     pub(super) fn snap(&mut self, scene: &mut Scene<'_>) -> Option<Report> {
         if matches!(self.phase, Phase::Begin | Phase::Closing) {
+            if scene.lever.snaps >= UNHEARD {
+                scene.lever.snaps = 0;
+                return Some(Report::Unheard);
+            }
             if self.closed(scene) {
                 self.go(Phase::Resting, scene.now);
             }
@@ -171,6 +218,7 @@ impl Hand {
             {
                 self.before = scene.speed();
                 scene.say(Cue::Task(self.task));
+                scene.lever.snaps += 1;
                 self.go(Phase::Waiting, scene.now);
             }
             return None;
@@ -188,6 +236,7 @@ impl Hand {
                 Some(if missed && !good && self.tries < MISSES {
                     Report::Nothing
                 } else {
+                    scene.lever.snaps = 0;
                     Report::Snapped(snapped)
                 })
             }

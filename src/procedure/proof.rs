@@ -85,6 +85,12 @@ impl Proof {
                 Next::Do(Task::Snap)
             }
             (Doing::Snaps, Report::Snapped(snapped)) => self.snapped(book, snapped),
+            (Doing::Snaps, Report::Unheard) => {
+                // What cannot be heard is not checked.
+                book.sheet.snaps.clear();
+                self.doing = Doing::Full;
+                Next::Do(LONG)
+            }
             (Doing::Snaps, Report::NotOpened) => {
                 self.looks += 1;
                 if self.looks > 3 {

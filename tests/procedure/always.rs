@@ -36,6 +36,10 @@ enum Sound {
         fast: f64,
         skip: f64,
     },
+    /// The same, over its maximum at full throttle by this factor.
+    TooFast {
+        by: f64,
+    },
     /// A speed, whatever was asked.
     Speed {
         rpm: f64,
@@ -76,6 +80,7 @@ fn words() -> impl Strategy<Value = Option<Word>> {
 fn sounds() -> impl Strategy<Value = Sound> {
     prop_oneof![
         12 => (0.0..1.0f64, 0.0..0.8f64).prop_map(|(fast, skip)| Sound::Obeys { fast, skip }),
+        2 => (1.006..1.15f64).prop_map(|by| Sound::TooFast { by }),
         2 => (1_000.0..15_000.0f64, 0.0..0.8f64).prop_map(|(rpm, skip)| Sound::Speed { rpm, skip }),
         1 => (1_000.0..15_000.0f64).prop_map(|rpm| Sound::Doubtful { rpm }),
         1 => Just(Sound::Limiter),
@@ -90,6 +95,25 @@ fn stretches() -> impl Strategy<Value = Vec<Stretch>> {
         word,
     });
     prop::collection::vec(one, 1..120)
+}
+
+/// An engine that is too fast most of the time, and somebody who answers.
+fn too_fast() -> impl Strategy<Value = Vec<Stretch>> {
+    let sound = prop_oneof![
+        8 => (1.006..1.15f64).prop_map(|by| Sound::TooFast { by }),
+        2 => sounds(),
+    ];
+    let word = prop_oneof![
+        6 => Just(Some(Word::Done)),
+        2 => Just(None),
+        1 => words(),
+    ];
+    let one = (2.0..9.0f64, sound, word).prop_map(|(seconds, sound, word)| Stretch {
+        seconds,
+        sound,
+        word,
+    });
+    prop::collection::vec(one, 60..160)
 }
 
 fn begins() -> impl Strategy<Value = Begin> {
@@ -127,6 +151,17 @@ fn heard(t: f64, sound: &Sound, asked: Throttle) -> Heard {
             Throttle::Part => at(4_000.0 + 2_000.0 * fast, 0.1),
             Throttle::Full | Throttle::Snap => at(8_300.0 + 2_400.0 * fast, skip),
         },
+        Sound::TooFast { by } => match asked {
+            Throttle::Full | Throttle::Snap => at(by * MAXIMUM, 0.4),
+            _ => heard(
+                t,
+                &Sound::Obeys {
+                    fast: 0.3,
+                    skip: 0.4,
+                },
+                asked,
+            ),
+        },
         Sound::Speed { rpm, skip } => at(rpm, skip),
         Sound::Doubtful { rpm } => {
             let mut heard = at(rpm, 0.3);
@@ -158,6 +193,10 @@ struct Watch {
     over_since: Option<f64>,
     closing_urgent: bool,
     engine_off: bool,
+    /// Since when full throttle is heard over the maximum, as fast as engines are, and nothing else.
+    surely_over_since: Option<f64>,
+    /// Full throttles with that since the high-speed screw was last asked to go out.
+    surely_over: u32,
 }
 
 impl Watch {
@@ -178,11 +217,19 @@ impl Watch {
             over_since: None,
             closing_urgent: false,
             engine_off: true,
+            surely_over_since: None,
+            surely_over: 0,
         }
     }
 
     fn hears(&mut self, t: f64, heard: &Heard) {
         let sure = heard.frame.speed.ok().filter(|s| s.confidence >= 0.6);
+        let over = sure.is_some_and(|s| (1.005 * MAXIMUM..1.19 * MAXIMUM).contains(&s.rpm.0));
+        if over && self.asked == Throttle::Full {
+            self.surely_over_since.get_or_insert(t);
+        } else {
+            self.surely_over_since = None;
+        }
         match sure {
             Some(speed) => {
                 self.unread_since = t;
@@ -229,6 +276,8 @@ impl Watch {
         }
         if closes && prompt.urgent {
             self.closing_urgent = true;
+            let surely = self.surely_over_since.is_some_and(|since| t - since > 0.2);
+            self.surely_over += u32::from(surely);
         }
         if let Some(throttle) = prompt.throttle {
             self.throttle(t, throttle);
@@ -251,6 +300,9 @@ impl Watch {
                 "after the throttle the next is richer"
             );
             self.closing_urgent = false;
+        }
+        if screw == Screw::High && direction == Direction::Out {
+            self.surely_over = 0;
         }
         if screw == Screw::High && direction == Direction::Out && !self.ever_full {
             self.richer_before_first += if prompt.from == Some(Reference::Here) {
@@ -285,6 +337,12 @@ impl Watch {
     }
 
     fn throttle(&mut self, t: f64, throttle: Throttle) {
+        if matches!(throttle, Throttle::Full | Throttle::Snap) {
+            assert!(
+                self.surely_over < 2,
+                "{t}: opened again after two full throttles over the maximum, and no richer"
+            );
+        }
         if let Some(since) = self.full_at.take() {
             let held = t - since;
             assert!(held <= 10.0, "full throttle for {held} s");
@@ -374,6 +432,15 @@ proptest! {
         machine in machines(),
         begin in begins(),
         stretches in stretches(),
+    ) {
+        walk(&machine, begin, &stretches, false);
+    }
+
+    #[test]
+    fn too_fast_it_is_not_opened_a_third_time_without_being_richer(
+        machine in machines(),
+        begin in begins(),
+        stretches in too_fast(),
     ) {
         walk(&machine, begin, &stretches, false);
     }
