@@ -4,8 +4,8 @@ use super::revolution::{Differences, Revolutions};
 use super::sub_orders::{Families, families};
 use super::weights::{LIMITER, SHARE, SKIPPING};
 use crate::spectrum::weighted;
-use crate::tach::Moment;
 use crate::tach::angle::Turns;
+use crate::tach::{Moment, TwoKinds};
 use crate::units::Decibels;
 
 /// Features of a look.
@@ -28,6 +28,11 @@ const LENIENT: f64 = 1.0;
 /// count does, and the least that they must explain for it.
 const DISTINCT: [f64; 2] = [4.0, 5.0];
 const EXPLAINED: f64 = 0.15;
+/// What they explain, and the correlation of a turn with the next up to which they come by turns, that
+/// make them skips whatever else is heard; and the least score of that.
+const BEYOND_DOUBT: f64 = 0.3;
+const ALTERNATES: f64 = -0.4;
+const BY_TURNS: f64 = 3.0;
 /// No engine misses more of its turns: one firing in four is the rarest rhythm. What is counted beyond
 /// are few odd turns among many that fire, as while the throttle opens.
 const MOST_MISSED: f64 = 0.85;
@@ -139,6 +144,11 @@ impl Judge {
         let share = odds(score(&SHARE));
         let share = share + trust * (k.share - share);
         let score = score(&SKIPPING);
+        let score = if counts && alternates(k) {
+            score.max(BY_TURNS)
+        } else {
+            score
+        };
         let smooth = self.score.map_or(score, |s| s + (score - s) * MEMORY);
         self.score = Some(smooth);
         let d = &self.differences;
@@ -210,6 +220,12 @@ fn terms(features: &[f64; FEATURES]) -> [f64; TERMS] {
         }
     }
     out
+}
+
+/// Are there two kinds of turns beyond doubt that come by turns? No clean engine has them, however weak
+/// its firings are against the sounds of every turn.
+fn alternates(kinds: &TwoKinds) -> bool {
+    kinds.distance > DISTINCT[1] && kinds.gain > BEYOND_DOUBT && kinds.again < ALTERNATES
 }
 
 /// Do cut turns come in runs between runs of fired ones? The cut ones must be far weaker: turns that
