@@ -66,6 +66,13 @@ const JUMP: f64 = 1.15;
 /// Count from which a third of the speed is taken: in simulation engines that fire every third turn
 /// stay below it but for one in fifty, whose skips do not slip.
 const ENOUGH_THIRD: f64 = 7.0;
+/// Level of the even lines over the odd ones, in dB, up to which the even ones are no firings of
+/// unlike cylinders, and by how much each further dB lowers the count for twice the speed: drawn
+/// engines of two to four cylinders showed -6 to 4 dB at their own base and 4 to 12 dB at half of it.
+const UNLIKE: f64 = 2.0;
+const PER_DECIBEL: f64 = 1.6;
+/// By how much each octave beyond a usual full throttle raises it again.
+const PER_OCTAVE: f64 = 10.0;
 /// Two kinds of turns that are the same but for a shift: how far apart they stand and how much they
 /// explain at least; how unlike they may be in the lines that the shift leaves as they are and have
 /// to be in the others; the least power of one against the other.
@@ -366,6 +373,14 @@ pub fn decide<'a>(
     };
     let third = ENOUGH_THIRD + SHIFT * (usual.likely(speed) - usual.likely(times(Base::THIRD)));
     let third = third.max(1.0);
+    // Several cylinders, half of them heard as one: the lines of the firings stand far above those
+    // that only their being unlike makes.
+    let double = if firings > 1.5 {
+        ENOUGH - PER_DECIBEL * (now.whole.alternation - UNLIKE).max(0.0)
+            + PER_OCTAVE * usual.octaves_beyond_full(times(Base::new(2, 1)))
+    } else {
+        ENOUGH
+    };
     // In a rhythm of its own the period holds other turns.
     let twice = if now.rhythm[2] > RHYTHM {
         Base::new(2, 3)
@@ -383,8 +398,12 @@ pub fn decide<'a>(
     };
     let enough = |base: Base, count: f64, least: f64| {
         // What was decided stays until most of the count has gone.
-        let least = if before == base { 0.5 * least } else { least };
-        count > least && fits(base)
+        let held = if before == base {
+            0.5 * least.abs()
+        } else {
+            0.0
+        };
+        count > least - held && fits(base)
     };
     // A period that slips by parts of it holds as many turns; where it slips by two of four, nothing is
     // said.
@@ -399,7 +418,7 @@ pub fn decide<'a>(
         } else {
             base
         }
-    } else if most.double >= most.triple && enough(twice, most.double, ENOUGH) {
+    } else if most.double >= most.triple && enough(twice, most.double, double) {
         twice
     } else if enough(thrice, most.triple, ENOUGH) {
         thrice
@@ -447,6 +466,30 @@ mod tests {
         };
         assert_eq!(decided(trimmer), Base::HALF);
         assert_eq!(decided(other), Base::SAME);
+    }
+
+    #[test]
+    fn several_cylinders_heard_as_half_as_many_are_doubled() {
+        let decided = |firings, alternation| {
+            let counts = Counts {
+                double: -0.5,
+                triple: -0.5,
+                half: -6.0,
+                whole: Likeness {
+                    alternation,
+                    ..Likeness::default()
+                },
+                ..Counts::default()
+            };
+            let (speed, band) = (Rpm(4_000.0), SpeedRange(Rpm(1_200.0), Rpm(16_000.0)));
+            let usual = Usual::default();
+            decide(&counts, [].iter(), Base::SAME, speed, band, firings, usual)
+        };
+        // 8 dB: 2.5 times as strong.
+        assert_eq!(decided(2.0, 8.0), Base::new(2, 1));
+        assert_eq!(decided(2.0, 0.0), Base::SAME);
+        // A single cylinder may sound so.
+        assert_eq!(decided(1.0, 8.0), Base::SAME);
     }
 
     /// The base of a path whose periods of so many turns slip by a half, a third, a quarter.

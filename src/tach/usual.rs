@@ -9,9 +9,10 @@ use crate::units::Rpm;
 /// in [`crate::machine`]).
 const ANY_IDLE: (f64, f64) = (1_900.0, 3_400.0);
 const ANY_FULL: (f64, f64) = (5_800.0, 14_800.0);
-/// Where most engines idle (common practice, no source), by how much one may be off its profile as a
-/// ratio, and octaves beyond which a speed is no idle at all.
+/// Where most engines idle, and how fast they run at most (common practice, no source).
 const COMMON_IDLE: (f64, f64) = (2_450.0, 3_100.0);
+const COMMON_FULL: f64 = 11_000.0;
+/// By how much one may be off its profile, as a ratio, and octaves beyond which it is all one.
 const NEARLY: f64 = 1.04;
 const FAR: f64 = 0.6;
 /// A badly set engine idles half as fast again and at two thirds, and is at full throttle a quarter
@@ -91,6 +92,14 @@ impl Usual {
         octaves.clamp(0.0, FAR)
     }
 
+    /// How far a speed is beyond the fastest full throttle of an engine that is set well, in octaves.
+    pub(super) fn octaves_beyond_full(self, speed: Rpm) -> f64 {
+        let most = self
+            .full_throttle
+            .map_or(COMMON_FULL, |range| NEARLY * range.high().0);
+        (speed.0 / most).log2().clamp(0.0, FAR)
+    }
+
     /// Whether the throttle, where it is known, speaks against a speed.
     pub(super) fn excludes(self, speed: Rpm) -> bool {
         self.throttle.is_some() && self.likely(speed) <= UNUSUAL
@@ -151,12 +160,15 @@ mod tests {
     }
 
     #[test]
-    fn an_idle_is_near_the_one_of_the_profile() {
+    fn idle_and_full_throttle_are_near_those_of_the_profile() {
         let octaves = |usual: Usual, rpm: f64| usual.octaves_from_idle(Rpm(rpm));
         assert_eq!(octaves(trimmer(None), 2_850.0), 0.0);
         assert_eq!(octaves(Usual::default(), 2_850.0), 0.0);
         // An octave above the fast end: as far as it counts.
         assert_eq!(octaves(trimmer(None), 2.0 * NEARLY * 3_000.0), FAR);
+        let beyond = |usual: Usual, rpm: f64| usual.octaves_beyond_full(Rpm(rpm));
+        assert_eq!(beyond(trimmer(None), 10_200.0), 0.0);
+        assert!((beyond(Usual::default(), 2f64.sqrt() * 11_000.0) - 0.5).abs() < 1e-9);
         let below = octaves(trimmer(None), 2_700.0 / NEARLY / 2f64.powf(0.25));
         assert!((below - 0.25).abs() < 1e-9);
     }
