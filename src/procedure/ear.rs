@@ -72,6 +72,9 @@ pub(super) struct Ear {
     samples: Vec<Sample>,
     /// When a speed was last read.
     last_read: Option<f64>,
+    /// When an engine was last heard, whatever its base.
+    #[serde(default)]
+    last_heard: Option<f64>,
     /// The last speed that was believed, and when.
     believed: Option<(f64, f64)>,
     /// Since when speeds are away from that by a factor.
@@ -86,6 +89,9 @@ impl Ear {
             let newest = self.samples.last().map_or(f64::MIN, |s| s.t);
             if !t.is_finite() || t <= newest {
                 continue;
+            }
+            if one.frame.speed.is_ok() {
+                self.last_heard = Some(t);
             }
             let warns = one.frame.speed.ok().and_then(|speed| {
                 let plausible = speed.rpm.0.is_finite() && (300.0..=most).contains(&speed.rpm.0);
@@ -136,6 +142,11 @@ impl Ear {
     /// How long no speed was read.
     pub(super) fn lost_for(&self, now: f64) -> f64 {
         now - self.last_read.unwrap_or(f64::MIN / 2.0)
+    }
+
+    /// How long no engine was heard at all: where only its base is in doubt it is still there.
+    pub(super) fn silent_for(&self, now: f64) -> f64 {
+        now - self.last_heard.unwrap_or(f64::MIN / 2.0)
     }
 
     /// When the newest hop was.

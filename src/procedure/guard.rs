@@ -65,10 +65,15 @@ pub(super) fn can_be(speed: f64, maximum: f64) -> bool {
     speed < FAR_OVER * maximum
 }
 
-/// Whether the reading is lost for longer than the task in hand bears. Somebody who is about to close
+/// Whether the reading is lost for longer than the task in hand bears. To vary the throttle asks for no
+/// certain speed, only for an engine that is heard. Somebody who is about to close
 /// the throttle is not disturbed: a new prompt would begin his reaction anew.
 pub(super) fn lost(ear: &Ear, hand: &Hand, lever: &Lever, now: f64) -> bool {
-    hand.task.runs() && !lever.is_closing(now) && ear.lost_for(now) > hand.bears_silence()
+    let lost_for = match hand.task {
+        Task::Vary { .. } => ear.silent_for(now),
+        _ => ear.lost_for(now),
+    };
+    hand.task.runs() && !lever.is_closing(now) && lost_for > hand.bears_silence()
 }
 
 /// Whether the throttle is open or opening.

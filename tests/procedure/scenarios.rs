@@ -6,7 +6,7 @@ use engine_note::procedure::{
     Answer, AsFound, Begin, Procedure, Prompt, Reference, Throttle, Verdict, Word,
 };
 use engine_note::tach;
-use engine_note::units::Seconds;
+use engine_note::units::{Rpm, Seconds};
 
 use crate::bench::{Run, run};
 use crate::hearing::{GOOD, POOR, frame};
@@ -212,6 +212,38 @@ fn a_lost_reading_pauses_and_the_step_goes_on_when_it_is_back() {
     );
     let back = table.hear(20.0, Some(2_900.0));
     assert!(!back.is_empty());
+}
+
+/// To vary the throttle asks for no certain speed: an engine whose base is in doubt is there.
+#[test]
+fn a_doubtful_speed_does_not_keep_the_engine_from_warming_up() {
+    let begin = Begin {
+        as_found: AsFound::Cold,
+        ..WARM
+    };
+    let mut table = Table::new(Carburetor::Butterfly, begin);
+    let varies = |p: &Prompt| p.throttle == Some(Throttle::Part);
+    while !table.hear(0.1, Some(2_900.0)).iter().any(varies) {
+        assert!(table.t < 60.0, "it never warms up");
+    }
+    let mut prompts = vec![];
+    let end = table.t + 24.0;
+    while prompts.is_empty() && table.t < end {
+        table.t += 0.016;
+        let mut heard = frame(table.t, Some(5_500.0), FiringKind::Clean, Some(0.0));
+        if let Ok(speed) = &mut heard.frame.speed {
+            (speed.confidence, speed.other) = (0.5, Some(Rpm(11_000.0)));
+        }
+        prompts.extend(
+            table
+                .procedure
+                .step(Seconds(table.t), &[heard], &[])
+                .prompts,
+        );
+    }
+    assert_eq!(prompts.len(), 1, "{prompts:?}");
+    assert_eq!(prompts[0].throttle, Some(Throttle::Idle));
+    assert_eq!(prompts[0].say, "Close the throttle");
 }
 
 /// A prompt replaces the one before it: one about a gap in the hearing would stop the turn half way.
