@@ -251,7 +251,7 @@ impl High {
         book.full_look(*look);
         unheard::forget_silence(book, look);
         book.slope = slope(book).or(book.slope);
-        if !burbled(book) {
+        if !burbled(book) && skip < onset::SILENT {
             return self.no_burble(book, look);
         }
         let place = book.screws.high;

@@ -7,6 +7,8 @@ use super::looks;
 /// Leaner by so much, in turns, it is past the peak where it has become slower by this share.
 const LEANED: std::ops::Range<f64> = 0.02..0.2;
 const SLOWER: f64 = 0.006;
+/// So many standard deviations of the turns between make one place surely richer than another.
+const CERTAIN: f64 = 1.5;
 /// From this skip ratio on it is not lean, however fast.
 const HEAVY: f64 = 0.35;
 /// Four-stroking begins at least so much richer than such a place, in turns.
@@ -36,7 +38,12 @@ pub(super) fn leanest(book: &Book) -> Option<f64> {
     } else {
         2.0 * SLOWER
     };
-    let past = places(book, here, LEANED).any(|(_, rpm)| rpm * (1.0 - surely) > speed);
+    // Hands err: with turns between, what seems richer may be leaner.
+    let variance = book.screws.high.variance;
+    let past = places(book, here, LEANED).any(|(place, rpm)| {
+        let moved = (variance - variance_at(book, place)).max(0.0).sqrt();
+        rpm * (1.0 - surely) > speed && place - here > CERTAIN * moved
+    });
     let flat = || {
         let (near, rpm) = places(book, here, NEAR).min_by(|a, b| a.0.total_cmp(&b.0))?;
         let (far, slow) = places(book, near, OUT).max_by(|a, b| a.0.total_cmp(&b.0))?;
@@ -64,6 +71,13 @@ fn places(
         .filter_map(|place| {
             median(book, |out| (out - place).abs() < 1.0 / 128.0).map(|rpm| (place, rpm))
         })
+}
+
+/// How well the place of the screw was known when it was last listened to there, as a variance.
+fn variance_at(book: &Book, place: f64) -> f64 {
+    let looks = book.full.iter().rev();
+    let mut at = looks.filter(|full| (full.out - place).abs() < 1.0 / 128.0);
+    at.next().map_or(f64::NEG_INFINITY, |full| full.variance)
 }
 
 fn median(book: &Book, at: impl Fn(f64) -> bool) -> Option<f64> {
