@@ -85,3 +85,45 @@ fn median(book: &Book, at: impl Fn(f64) -> bool) -> Option<f64> {
     let mut speeds: Vec<f64> = looks.map(|full| full.look.rpm).collect();
     (!speeds.is_empty()).then(|| quantile(&mut speeds, 0.5))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::machine::Profile;
+    use crate::procedure::book::FullLook;
+    use crate::procedure::ear::Look;
+    use crate::procedure::facts::Facts;
+
+    /// A screw at 1.20 that came from 1.25, where it was faster by a hundredth; turns with so much
+    /// variance lie between.
+    fn leaner_and_slower(between: f64) -> Option<f64> {
+        let mut book = Book::new(Facts::of(&Profile::default()));
+        let look = |out: f64, variance: f64, rpm: f64| FullLook {
+            out,
+            variance,
+            look: Look {
+                rpm,
+                spread: 0.0,
+                drift: 0.0,
+                skip: Some(0.1),
+                limiter: 0.0,
+                seconds: 4.0,
+                fallen: 0.0,
+            },
+        };
+        book.full = vec![
+            look(1.25, 0.0, 8_080.0),
+            look(1.20, between, 8_000.0),
+            look(1.20, between, 8_000.0),
+        ];
+        (book.screws.high.out, book.screws.high.variance) = (1.20, between);
+        leanest(&book)
+    }
+
+    #[test]
+    fn leaner_and_slower_is_past_the_peak_only_where_the_place_is_sure() {
+        // One turn of a sixteenth with an error of a fifth, and turns of half a turn in all.
+        assert_eq!(leaner_and_slower(0.01f64.powi(2)), Some(1.20 + BEYOND));
+        assert_eq!(leaner_and_slower(0.05f64.powi(2)), None);
+    }
+}
