@@ -360,8 +360,9 @@ fn on_a_terminal_it_is_a_screen_that_gives_the_terminal_back() {
     for word in ["trimmer-set.wav", "rpm", "firing", "level", "steady", "end"] {
         assert!(shown.contains(word), "`{word}` is not in {shown:?}");
     }
-    // Each drawing hides the cursor: ten a second at least.
+    // Each drawing hides the cursor. How many come in a second is the machine's load as much as the
+    // program's (docs/live.md: sixteen on an idle one); that it goes on being drawn is the program's.
     let drawn = shown.matches("\u{1b}[?25l").count();
-    assert!(drawn >= 30, "drawn {drawn} times in three seconds");
+    assert!(drawn >= 10, "drawn {drawn} times");
     assert_eq!(output.status.code(), Some(0), "{shown:?}");
 }
