@@ -7,6 +7,8 @@ use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, Ke
 
 /// Time between two drawings: sixteen a second.
 const EVERY: Duration = Duration::from_millis(60);
+// Ten a second at least: a test of the running program would time the machine.
+const _: () = assert!(EVERY.as_millis() <= 100);
 
 /// The screen. The terminal is given back when it is dropped.
 pub struct Screen {

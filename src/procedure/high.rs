@@ -320,3 +320,32 @@ pub(super) fn enrichment(rpm: f64, maximum: f64) -> Turn {
         _ => Turn::thirty_seconds(2),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::machine::Profile;
+    use crate::procedure::facts::Facts;
+
+    /// What follows the first look with the low-speed screw as it stands.
+    fn after_a_look(skip: f64) -> Next {
+        let mut book = Book::new(Facts::of(&Profile::default()));
+        let look = Look {
+            rpm: 9_000.0,
+            spread: 0.0,
+            drift: 0.0,
+            skip: Some(skip),
+            limiter: 0.0,
+            seconds: 4.0,
+            fallen: 0.0,
+        };
+        High::default().next(&mut book, Report::Heard(look))
+    }
+
+    #[test]
+    fn a_light_burble_at_the_first_look_is_one() {
+        let far_out = Next::Do(Task::turn(Screw::High, Direction::Out, 8));
+        assert_eq!(after_a_look(0.0), far_out);
+        assert_ne!(after_a_look(0.08), far_out);
+    }
+}

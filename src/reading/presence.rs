@@ -156,7 +156,8 @@ impl Presence {
         }
     }
 
-    /// At a mains speed, evener than an engine runs, and without skips? No hum skips.
+    /// At a mains speed, evener than an engine runs, and without skips? A hum seems to skip now and then,
+    /// but its score is far too low as it is.
     fn too_even(&self, moment: &Moment) -> bool {
         !skips(&moment.kinds) && self.is_mains(moment)
     }

@@ -27,13 +27,36 @@ const SLIP: f64 = 1.6;
 const IN_STEP: f64 = 0.012;
 /// Count from which the base is changed.
 const ENOUGH: f64 = 3.0;
-/// What the count for half of the speed must exceed: a constant, and the weights of the coherence, of the
-/// level alternation in dB, of how much likelier the speed itself is than half of it, and of how far
-/// half of it is from an idle, in octaves. Fitted (logistic) to drawn engines, where the path fires in every
-/// turn and where it skips: an idle whose even orders are strong looks like the one at twice its
-/// speed, and like the other as well, but its turns are less alike than those of an open throttle.
-const HALF_FIRING: [f64; 5] = [-6.4, 3.8, 0.54, 1.0, 20.0];
-const HALF_SKIPPING: [f64; 5] = [-1.4, 8.5, 0.17, 0.8, 4.8];
+/// What the count for half of the speed must exceed: a sum of these weights.
+struct Asked {
+    always: f64,
+    /// Of [`Counts::coherence`].
+    coherence: f64,
+    /// Of the level alternation at half of the speed, in dB.
+    alternation: f64,
+    /// Of how much likelier the speed itself is than half of it, in natural logarithms.
+    likelier: f64,
+    /// Of how far half of the speed is from an idle, in octaves.
+    from_idle: f64,
+}
+
+/// Fitted (logistic) to drawn engines, where the path fires in every turn and where it skips every second
+/// one: an idle whose even orders are strong looks like either of them at twice its speed, but its turns
+/// are less alike than those of an open throttle.
+const HALF_OF_FIRING: Asked = Asked {
+    always: -6.4,
+    coherence: 3.8,
+    alternation: 0.54,
+    likelier: 1.0,
+    from_idle: 20.0,
+};
+const HALF_OF_SKIPPING: Asked = Asked {
+    always: -1.4,
+    coherence: 8.5,
+    alternation: 0.17,
+    likelier: 0.8,
+    from_idle: 4.8,
+};
 /// The least it must exceed as long as the speed has not been steady for so many hops: half a second.
 const LEAST_HALF: f64 = 1.0;
 const STEADY: u32 = 31;
@@ -147,8 +170,6 @@ pub struct Counts {
     pub steady: u32,
     /// How alike the lines of successive looks are at the path's base, -1 to 1: a running mean.
     pub coherence: f64,
-    /// Two kinds among the turns of the path.
-    pub kinds: TwoKinds,
     /// The comparison at the path's base.
     pub whole: Likeness,
     /// The comparison at half of it.
@@ -230,7 +251,6 @@ impl Counter {
             self.periods.look(hop, speed, period, look)
         };
         self.shift = shift(&by_periods);
-        c.kinds = *kinds;
         self.in_turn = distinct(kinds) && kinds.turns >= IN_TURN && kinds.repeats < 0.7;
         self.again(change, rhythm)
     }
@@ -350,15 +370,15 @@ pub fn decide<'a>(
     }
     let times = |base: Base| Rpm(speed.0 * base.factor());
     let asked = if now.rhythm[1] > RHYTHM {
-        HALF_SKIPPING
+        HALF_OF_SKIPPING
     } else {
-        HALF_FIRING
+        HALF_OF_FIRING
     };
-    let half = asked[0]
-        + asked[1] * now.coherence
-        + asked[2] * now.halves.alternation.clamp(LEVELS.0, LEVELS.1)
-        + asked[3] * (usual.likely(speed) - usual.likely(times(Base::HALF)))
-        + asked[4] * usual.octaves_from_idle(times(Base::HALF));
+    let half = asked.always
+        + asked.coherence * now.coherence
+        + asked.alternation * now.halves.alternation.clamp(LEVELS.0, LEVELS.1)
+        + asked.likelier * (usual.likely(speed) - usual.likely(times(Base::HALF)))
+        + asked.from_idle * usual.octaves_from_idle(times(Base::HALF));
     let half = if before == Base::HALF {
         half - HOLD
     } else if most.steady < STEADY {
@@ -466,6 +486,35 @@ mod tests {
         };
         assert_eq!(decided(trimmer), Base::HALF);
         assert_eq!(decided(other), Base::SAME);
+    }
+
+    #[test]
+    fn an_idle_is_taken_early_only_where_the_speed_is_steady() {
+        // Nothing counted yet, half of it an idle, turns that are not alike.
+        let hop = |steady| Counts {
+            steady,
+            ..Counts::default()
+        };
+        let decided = |now, later: &[Counts]| {
+            let (speed, band) = (Rpm(5_600.0), SpeedRange(Rpm(1_200.0), Rpm(16_000.0)));
+            let usual = Usual::default();
+            decide(&now, later.iter(), Base::SAME, speed, band, 1.0, usual)
+        };
+        let to = |last| (2..=last).map(hop).collect::<Vec<_>>();
+        assert_eq!(decided(hop(STEADY), &[]), Base::HALF);
+        assert_eq!(decided(hop(1), &to(STEADY)), Base::HALF);
+        assert_eq!(decided(hop(1), &to(STEADY - 1)), Base::SAME);
+        // It moves now, and is steady only afterwards.
+        assert_eq!(decided(hop(0), &to(STEADY)), Base::SAME);
+        let alike = Counts {
+            coherence: 0.95,
+            halves: Likeness {
+                alternation: 10.0,
+                ..Likeness::default()
+            },
+            ..hop(STEADY)
+        };
+        assert_eq!(decided(alike, &[]), Base::SAME);
     }
 
     #[test]

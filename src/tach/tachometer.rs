@@ -94,8 +94,6 @@ pub struct Moment {
     pub hop: usize,
     /// Crank speed.
     pub rpm: Rpm,
-    /// How the crank stands to the path that the lines suggest.
-    pub base: Base,
     /// What the turns up to it show of two kinds: revolutions, or firings of an engine that fires less
     /// often than once in one.
     pub kinds: TwoKinds,
@@ -348,7 +346,6 @@ impl Tracker {
                     hop,
                     rpm: Hertz(speed / self.firings).rpm(),
                     kinds,
-                    base: Base::SAME,
                     firings: self.firings.max(1.0),
                     error: refined.error,
                     probability: place.probability,
@@ -440,7 +437,6 @@ impl Tracker {
             self.firings,
             self.usual,
         );
-        p.moment.base = self.base;
         let path = p.moment.rpm;
         let times = |f: f64| Rpm(path.0 * f);
         if self.base == Base::SAME {
