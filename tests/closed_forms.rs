@@ -13,7 +13,7 @@ use std::f64::consts::{PI, TAU};
 use engine_note::firing::families;
 use engine_note::machine::{Cycle, Profile};
 use engine_note::reading::{Frame, Listener, Look};
-use engine_note::synth::{draw_engine, render};
+use engine_note::synth::{Scene, draw_engine, render};
 use engine_note::tach::LookAhead;
 use engine_note::tach::angle::{Angle, Track};
 use engine_note::tach::curve::Curve;
@@ -232,4 +232,25 @@ fn live_frames_trail_the_sound_by_at_most_200_ms() {
             1_000.0 * worst
         );
     }
+}
+
+/// 9,000 rpm are three times a public supply frequency (50 Hz); a crank that hardly wanders there is an
+/// engine all the same when it skips.
+#[test]
+fn an_engine_that_skips_at_a_mains_speed_is_no_hum() {
+    let text = include_str!("../fixtures/synth/every-second.scene.toml");
+    let text = text
+        .replace("rpm = 8650.0", "rpm = 9000.0")
+        .replace("wander_percent = 0.05", "wander_percent = 0.03");
+    let scene = Scene::from_toml(&text).unwrap();
+    let sound = render(&scene).unwrap().finish().0;
+    let rate = scene.sample_rate;
+    let mut listener = Listener::new(rate, 1, &Profile::default(), Look::Ahead).unwrap();
+    let mut frames = Vec::new();
+    listener.push(&sound, &mut frames);
+    listener.finish(&mut frames);
+    let speeds = frames.iter().filter_map(|frame| frame.speed.ok());
+    let right = speeds.filter(|speed| (speed.rpm.0 / 9_000.0 - 1.0).abs() < 0.01);
+    let (right, all) = (right.count(), frames.len());
+    assert!(right * 10 > all * 9, "{right} of {all}");
 }
