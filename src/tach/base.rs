@@ -129,10 +129,10 @@ pub struct Base {
 impl Base {
     /// The path is the crank.
     pub const SAME: Base = Base::new(1, 1);
-    const HALF: Base = Base::new(1, 2);
+    pub(super) const HALF: Base = Base::new(1, 2);
     const THIRD: Base = Base::new(1, 3);
 
-    const fn new(turns: u8, path: u8) -> Self {
+    pub(super) const fn new(turns: u8, path: u8) -> Self {
         Base { turns, path }
     }
 

@@ -1,6 +1,7 @@
 //! Crank speed from spectra.
 pub mod angle;
 pub mod base;
+mod continuity;
 pub mod curve;
 pub mod evidence;
 mod halves;

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use super::angle::{Angle, Track, Turns, slope};
 use super::base::{self, Base, Counter, Counts};
+use super::continuity::Continuity;
 use super::curve::Curve;
 use super::evidence::{self, Evidence, RHYTHMS, SPEEDS};
 use super::memory::Memory;
@@ -45,16 +46,20 @@ pub struct LookAhead {
     pub batch: usize,
     /// Hops by which the decision on the base waits for slips of the rhythm to come.
     pub slips: usize,
+    /// Hops by which a base that was decided waits for jumps of the path over which the crank must go
+    /// on; 0 takes it as it is.
+    pub jumps: usize,
     /// Hops that lines which stay where they are are looked for ahead.
     pub still: usize,
 }
 
 impl LookAhead {
-    /// For recorded clips: about five seconds.
+    /// For recorded clips: about eight seconds.
     pub const CLIP: LookAhead = LookAhead {
         hops: 60,
         batch: 40,
         slips: 240,
+        jumps: 120,
         still: 60,
     };
     /// For live sound: the reading trails the sound by less than 200 ms.
@@ -62,6 +67,7 @@ impl LookAhead {
         hops: 2,
         batch: 1,
         slips: 0,
+        jumps: 0,
         still: 0,
     };
 }
@@ -141,6 +147,9 @@ struct Tracker {
     counter: Counter,
     /// The last fresh hop and its cut.
     last: Option<(Moment, Arc<Turns>)>,
+    /// Base that was decided last, those that wait, and the one taken last.
+    decided: Base,
+    continuity: Continuity,
     base: Base,
     /// Base and reading of the last cut at another base than the path's.
     recut: Option<(Base, Refined)>,
@@ -187,6 +196,8 @@ impl Tachometer {
             memory: Memory::default(),
             counter: Counter::new(),
             last: None,
+            decided: Base::SAME,
+            continuity: Continuity::default(),
             base: Base::SAME,
             recut: None,
             recut_turns: Turns::default(),
@@ -229,7 +240,8 @@ impl Tachometer {
     /// Samples by which the newest decided hop trails the sound at most.
     pub fn delay(&self) -> usize {
         let look = self.tracker.look;
-        self.framer.delay() + (look.hops + look.batch - 1 + look.slips + look.still) * HOP
+        self.framer.delay()
+            + (look.hops + look.batch - 1 + look.slips + look.jumps + look.still) * HOP
     }
 
     /// Takes samples of any number; `each` gets every hop that is now decided, and the sound around it
@@ -250,6 +262,7 @@ impl Tachometer {
         while tracker.weigh(each) {}
         let places = tracker.chain.finish().to_vec();
         tracker.decide(&places, places.len(), each);
+        while tracker.judge() {}
         while !tracker.pending.is_empty() {
             tracker.settle(each);
         }
@@ -369,7 +382,10 @@ impl Tracker {
                 self.last = Some((moment, Arc::clone(&turns)));
                 self.wait(moment, turns, middle, ratio * refined.ratio);
             }
-            if self.pending.len() > self.look.slips {
+            if self.pending.len() - self.continuity.waiting() > self.look.slips {
+                self.judge();
+            }
+            if self.continuity.waiting() > self.look.jumps {
                 self.settle(each);
             }
         }
@@ -422,21 +438,44 @@ impl Tracker {
         });
     }
 
-    /// Decides the base of the oldest hop that waits, and hands it on.
-    fn settle(&mut self, each: &mut impl FnMut(&Moment, &Turns)) {
-        let Some(mut p) = self.pending.pop_front() else {
-            return;
+    /// Decides the base of the oldest hop for which it is not decided, as far as its slips say; false
+    /// where there is none.
+    fn judge(&mut self) -> bool {
+        let mut waiting = self.pending.iter().skip(self.continuity.waiting());
+        let Some(Pending { moment, .. }) = waiting.next() else {
+            return false;
         };
-        let counts = p.moment.counts;
-        self.base = base::decide(
-            &counts,
-            self.pending.iter().map(|p| &p.moment.counts),
-            self.base,
-            p.moment.rpm,
+        self.decided = base::decide(
+            &moment.counts,
+            waiting.map(|p| &p.moment.counts),
+            self.decided,
+            moment.rpm,
             self.band,
             self.firings,
             self.usual,
         );
+        self.continuity.push(
+            self.decided,
+            moment.rpm,
+            moment.change,
+            self.band,
+            self.usual,
+        );
+        true
+    }
+
+    /// Takes the base of the oldest hop that waits, and hands it on.
+    fn settle(&mut self, each: &mut impl FnMut(&Moment, &Turns)) {
+        let (Some(mut p), Some(base)) = (self.pending.pop_front(), self.continuity.pop()) else {
+            return;
+        };
+        // Without a look ahead a jump may as well be the end of an error.
+        self.base = if self.look.jumps == 0 {
+            self.decided
+        } else {
+            base
+        };
+        let counts = p.moment.counts;
         let path = p.moment.rpm;
         let times = |f: f64| Rpm(path.0 * f);
         if self.base == Base::SAME {
