@@ -75,8 +75,8 @@ impl Presence {
             .take()
             .filter(|_| self.stretch == moment.counts.stretch);
         let fresh = going_on.is_none();
-        let mut gait = going_on.unwrap_or_else(|| Gait::new(moment.rpm));
-        let step = gait.step(moment.rpm);
+        let mut gait = going_on.unwrap_or_else(|| Gait::new(moment.heard));
+        let step = gait.step(moment.heard);
         self.gait = Some(gait);
         if fresh {
             self.level = level;
@@ -99,7 +99,7 @@ impl Presence {
             level,
             f.whole,
             highest,
-            moment.rpm.0.ln(),
+            moment.heard.0.ln(),
             step.slope.powi(2),
             step.slope,
             step.alike,

@@ -125,8 +125,9 @@ impl Continuity {
         self.hops.push_back(Hop { decided, from });
     }
 
-    /// The base of the oldest hop that waits, as far as it can be told by now; none where none waits.
-    pub fn pop(&mut self) -> Option<Base> {
+    /// The base that was decided for the oldest hop that waits and the one that it has, as far as can be
+    /// told by now; none where none waits.
+    pub fn pop(&mut self) -> Option<(Base, Base)> {
         let mut base = (0..COUNT).fold(0, |best, i| {
             if self.scores[i] > self.scores[best] {
                 i
@@ -139,11 +140,12 @@ impl Continuity {
         }
         let hop = self.hops.pop_front()?;
         // What was decided knows in how many turns the engine fires once.
-        Some(if same(BASES[base], hop.decided) {
+        let base = if same(BASES[base], hop.decided) {
             hop.decided
         } else {
             BASES[base]
-        })
+        };
+        Some((hop.decided, base))
     }
 }
 
@@ -168,7 +170,7 @@ mod tests {
             last = *path;
         }
         hops.iter()
-            .map(|(path, _)| path * chain.pop().expect("a hop that waits").factor())
+            .map(|(path, _)| path * chain.pop().expect("a hop that waits").1.factor())
             .collect()
     }
 

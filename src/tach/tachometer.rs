@@ -100,6 +100,9 @@ pub struct Moment {
     pub hop: usize,
     /// Crank speed.
     pub rpm: Rpm,
+    /// The same with the base that was decided without regard to jumps of the path: no engine's sound
+    /// jumps much, while a chord's lines have no common crank.
+    pub heard: Rpm,
     /// What the turns up to it show of two kinds: revolutions, or firings of an engine that fires less
     /// often than once in one.
     pub kinds: TwoKinds,
@@ -330,6 +333,7 @@ impl Tracker {
                 let moment = Moment {
                     hop,
                     rpm: Rpm(rpm),
+                    heard: Rpm(rpm),
                     probability: place.probability,
                     rhythm: place.rhythm,
                     change,
@@ -358,6 +362,7 @@ impl Tracker {
                 let moment = Moment {
                     hop,
                     rpm: Hertz(speed / self.firings).rpm(),
+                    heard: Hertz(speed / self.firings).rpm(),
                     kinds,
                     firings: self.firings.max(1.0),
                     error: refined.error,
@@ -466,15 +471,17 @@ impl Tracker {
 
     /// Takes the base of the oldest hop that waits, and hands it on.
     fn settle(&mut self, each: &mut impl FnMut(&Moment, &Turns)) {
-        let (Some(mut p), Some(base)) = (self.pending.pop_front(), self.continuity.pop()) else {
+        let (Some(mut p), Some((decided, base))) = (self.pending.pop_front(), self.continuity.pop())
+        else {
             return;
         };
         // Without a look ahead a jump may as well be the end of an error.
         self.base = if self.look.jumps == 0 {
-            self.decided
+            decided
         } else {
             base
         };
+        p.moment.heard = Rpm(p.moment.rpm.0 * decided.factor());
         let counts = p.moment.counts;
         let path = p.moment.rpm;
         let times = |f: f64| Rpm(path.0 * f);
