@@ -43,7 +43,7 @@ fn main() -> std::io::Result<()> {
         let mut each = |m: &Moment, look: &Turns| {
             let firing = judge.features(m, look);
             let d = judge.differences;
-            let engine = presence.features(m, &d, &judge.families, look);
+            let engine = presence.features(m, &judge, look);
             let c = &m.counts;
             let mut values = vec![
                 m.hop as f64,

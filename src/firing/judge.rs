@@ -1,4 +1,5 @@
 //! From what a look shows to how the engine fires.
+use super::glide::Glide;
 use super::kind::{Firing, FiringKind, Pattern};
 use super::revolution::{Differences, Revolutions};
 use super::sub_orders::{Families, families};
@@ -9,7 +10,7 @@ use crate::tach::{Moment, TwoKinds};
 use crate::units::Decibels;
 
 /// Features of a look.
-pub const FEATURES: usize = 28;
+pub const FEATURES: usize = 32;
 /// Terms of the score: a constant, each feature, each product of two.
 pub const TERMS: usize = 1 + FEATURES + FEATURES * (FEATURES + 1) / 2;
 
@@ -42,6 +43,8 @@ const MOST_MISSED: f64 = 0.85;
 const CUT_RUN: f64 = 2.0;
 const FIRED_RUN: f64 = 1.9;
 const LONG_RUN: f64 = 30.0;
+/// Probability that a turn is followed by one of its kind, at most: runs of 30 turns.
+const LONGEST: f64 = 29.0 / 30.0;
 /// How distinct the two kinds must be for that, and how weak the cut turns against the fired ones, in
 /// power: on recordings of clean engines 1 in 120 looks passes.
 const APART: f64 = 0.65;
@@ -64,6 +67,8 @@ pub struct Judge {
     pub differences: Differences,
     /// The lines of the last look.
     pub families: Families,
+    /// How the speed glides.
+    pub glide: Glide,
 }
 
 impl Judge {
@@ -78,6 +83,7 @@ impl Judge {
             self.differences = self.revolutions.differences(look);
             self.families = families(look);
         }
+        self.glide.step(moment);
         let (d, f, k) = (&self.differences, &self.families, &moment.kinds);
         let log = |x: f64, least: f64| (x + least).log10();
         let skipped: f32 = moment.rhythm[1..].iter().sum();
@@ -91,6 +97,7 @@ impl Judge {
         let highest = f.contrast.iter().fold(f64::MIN, |m, v| m.max(*v));
         let logit = |x: f64| (x.clamp(0.01, 0.99) / (1.0 - x.clamp(0.01, 0.99))).ln() / 4.0;
         let known = f64::from(u8::from(k.turns > 0));
+        let [weak, strong] = runs(k);
         let lowest = f.contrast.iter().fold(f64::MAX, |m, v| m.min(*v));
         [
             rhythm,
@@ -121,6 +128,10 @@ impl Judge {
             k.again,
             known * logit(k.share),
             known * logit(k.recent),
+            known * log(weak, 0.0),
+            known * log(strong, 0.0),
+            self.glide.strength(),
+            self.glide.one_way(),
         ]
     }
 
@@ -201,6 +212,15 @@ impl Judge {
         self.skipping = None;
         self.limiter = false;
     }
+}
+
+/// Mean length of the runs of each of two kinds of turns, as their share and their correlation with the
+/// turn before say.
+fn runs(kinds: &TwoKinds) -> [f64; 2] {
+    [kinds.share, 1.0 - kinds.share].map(|share| {
+        let goes_on = share + kinds.again * (1.0 - share);
+        1.0 / (1.0 - goes_on.clamp(-2.0, LONGEST))
+    })
 }
 
 /// Log odds as a probability.

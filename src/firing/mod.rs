@@ -9,16 +9,19 @@
 //! and split in two kinds along their main direction of difference; lines between the whole orders
 //! are read from the order spectrum; the chain's own opinion of the rhythm comes with the moment, and
 //! so do the two kinds that a mixture finds in the turns of the last while
-//! ([`TwoKinds`](crate::tach::TwoKinds)), which are counted where they are distinct. A
+//! ([`TwoKinds`](crate::tach::TwoKinds)), which are counted where they are distinct; and a speed that
+//! shakes or saws up and down is none of an engine that fires clean. A
 //! logistic score over these, fitted on annotated recordings and on synthetic engines of many
 //! timbres, says whether firings are skipped. Nothing is refused here: whether an engine is there
 //! at all is decided in [`reading`](crate::reading).
+mod glide;
 mod judge;
 mod kind;
 mod revolution;
 mod sub_orders;
 mod weights;
 
+pub use glide::Glide;
 pub use judge::{FEATURES, Judge};
 pub use kind::{Firing, FiringKind, Pattern};
 pub use revolution::{Differences, Revolutions};

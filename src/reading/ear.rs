@@ -187,8 +187,7 @@ impl Decision {
     fn hop(&mut self, moment: &Moment, look: &Turns, out: &mut VecDeque<Heard>) {
         let level = self.level(moment.hop);
         let firing = self.judge.judge(moment, look);
-        let (d, f) = (self.judge.differences, self.judge.families);
-        let score = self.presence.score(moment, &d, &f, look);
+        let score = self.presence.score(moment, &self.judge, look);
         let moved = RAMP * (moment.change.abs() - STILL).max(0.0);
         let half = (WANDER.powi(2) + (LINES * moment.error).powi(2) + moved)
             .sqrt()
@@ -213,7 +212,7 @@ impl Decision {
             },
             speed,
             score: score.clamp(-12.0, 12.0),
-            reason: self.presence.reason(moment, &f),
+            reason: self.presence.reason(moment, &self.judge),
             silent: level < SILENT,
         });
         let enough = match self.look {

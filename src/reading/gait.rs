@@ -6,9 +6,8 @@
 use crate::spectrum::HOP;
 use crate::{capture::WORKING_RATE, units::Rpm};
 
-/// Memories, per hop: of what follows the speed quickly (0.1 s and 0.25 s), of means (1 s), and of
+/// Memories, per hop: of what follows the speed quickly (0.25 s), of means (1 s), and of
 /// what stands for long (3 s).
-const SLOPE: f64 = 0.2;
 const FAST: f64 = 0.062;
 const SLOW: f64 = 0.016;
 const LONG: f64 = 0.005;
@@ -24,7 +23,6 @@ pub struct Gait {
     last: f64,
     trend: f64,
     drift: f64,
-    slope: f64,
     before: f64,
     /// Phase of each of [`SWINGS`] and the part of the changes that goes with it.
     swing: [(f64, f64, f64); SWINGS.len()],
@@ -41,8 +39,6 @@ pub struct Step {
     pub change: f64,
     /// What is left of the speed after a trend that follows in a quarter of a second, as a ratio.
     pub off: f64,
-    /// Change a hop, smoothed over 0.1 s.
-    pub slope: f64,
     /// This change times the one before.
     pub alike: f64,
     /// Share of the changes of the last quarter of a second that swings like a voice, 0 to about 1.
@@ -74,7 +70,6 @@ impl Gait {
         self.trend += self.drift + 2.0 * FAST * off;
         self.drift += FAST * FAST * off;
         let small = if change.abs() < MOST { change } else { 0.0 };
-        self.slope += SLOPE * (small - self.slope);
         let alike = small * std::mem::replace(&mut self.before, small);
         self.power += FAST * (small * small - self.power);
         let mut strongest = 0.0f64;
@@ -92,7 +87,6 @@ impl Gait {
         Step {
             change,
             off,
-            slope: self.slope,
             alike,
             swing: 2.0 * strongest / (self.power + 1e-10),
             spread: self.spread.sqrt(),

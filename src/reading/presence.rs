@@ -7,7 +7,7 @@
 //! logistic score of second degree, fitted on engines and on other sounds.
 use super::gait::{Gait, MEAN as SLOW};
 use super::weights::ENGINE;
-use crate::firing::{Differences, Families};
+use crate::firing::Judge;
 use crate::spectrum::{sum, weighted, widest};
 use crate::tach::angle::Turns;
 use crate::tach::{Moment, TwoKinds, Unreadable};
@@ -19,7 +19,7 @@ pub const FEATURES: usize = 27;
 pub const TERMS: usize = 1 + FEATURES + FEATURES * (FEATURES + 1) / 2;
 
 /// Running means kept, each over 1 s.
-const MEANS: usize = 20;
+const MEANS: usize = 18;
 /// Mains hum and its rectified form show as these speeds: 25, 30, 50, 60, 100, 120, 150 and 180 Hz
 /// (public supply frequencies are 50 and 60 Hz within 0.4 % and more closely most of the time).
 const MAINS: [f64; 8] = [
@@ -57,13 +57,8 @@ impl Presence {
     }
 
     /// Takes a hop and gives the features that the score is made of, each about -2 to 2.
-    pub fn features(
-        &mut self,
-        moment: &Moment,
-        d: &Differences,
-        f: &Families,
-        look: &Turns,
-    ) -> [f64; FEATURES] {
+    pub fn features(&mut self, moment: &Moment, judge: &Judge, look: &Turns) -> [f64; FEATURES] {
+        let (d, f, glide) = (&judge.differences, &judge.families, &judge.glide);
         let log = |x: f64, least: f64| (x + least).log10();
         // The score was fitted with the level of the cut, which is as long as the turns in it.
         let power = widest!(sum(&look.samples, &look.samples, |a, b| a * b));
@@ -100,8 +95,6 @@ impl Presence {
             f.whole,
             highest,
             moment.heard.0.ln(),
-            step.slope.powi(2),
-            step.slope,
             step.alike,
             small.powi(2),
             (level - self.mean[8]).powi(2).min(100.0),
@@ -134,21 +127,21 @@ impl Presence {
             f64::from(u8::from(moment.rpm.0 < 2_000.0))
                 - f64::from(u8::from(moment.rpm.0 > 14_500.0)),
             // How strongly the speed glides, whether always one way, and how smoothly.
-            log(m[12].sqrt(), 1e-5) + 3.0,
-            m[13].abs() / (m[12].sqrt() + 1e-5),
-            m[14] / (m[15] + 1e-9),
+            glide.strength(),
+            glide.one_way(),
+            m[12] / (m[13] + 1e-9),
             log(step.spread, 1e-5) + 2.5,
-            log(m[16].sqrt(), 0.02),
+            log(m[14].sqrt(), 0.02),
+            4.0 * m[15] - 1.0,
+            4.0 * m[16] - 1.0,
             4.0 * m[17] - 1.0,
-            4.0 * m[18] - 1.0,
-            4.0 * m[19] - 1.0,
             (-log(away_from_mains(step.mean), 2e-4) - 2.0).clamp(-1.0, 2.0),
         ]
     }
 
     /// Log odds that an engine is heard.
-    pub fn score(&mut self, moment: &Moment, d: &Differences, f: &Families, look: &Turns) -> f64 {
-        let score = weighted(&terms(&self.features(moment, d, f, look)), &ENGINE);
+    pub fn score(&mut self, moment: &Moment, judge: &Judge, look: &Turns) -> f64 {
+        let score = weighted(&terms(&self.features(moment, judge, look)), &ENGINE);
         if self.too_even(moment) {
             HUM.min(score)
         } else {
@@ -171,7 +164,8 @@ impl Presence {
     }
 
     /// The most likely reason why an engine is not believed.
-    pub fn reason(&self, moment: &Moment, f: &Families) -> Unreadable {
+    pub fn reason(&self, moment: &Moment, judge: &Judge) -> Unreadable {
+        let f = &judge.families;
         if self.too_even(moment) {
             Unreadable::SteadyHum
         } else if moment.refined.lines < 3 || self.mean[9] < 0.5 {

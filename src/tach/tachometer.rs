@@ -471,16 +471,13 @@ impl Tracker {
 
     /// Takes the base of the oldest hop that waits, and hands it on.
     fn settle(&mut self, each: &mut impl FnMut(&Moment, &Turns)) {
-        let (Some(mut p), Some((decided, base))) = (self.pending.pop_front(), self.continuity.pop())
+        let (Some(mut p), Some((decided, base))) =
+            (self.pending.pop_front(), self.continuity.pop())
         else {
             return;
         };
         // Without a look ahead a jump may as well be the end of an error.
-        self.base = if self.look.jumps == 0 {
-            decided
-        } else {
-            base
-        };
+        self.base = if self.look.jumps == 0 { decided } else { base };
         p.moment.heard = Rpm(p.moment.rpm.0 * decided.factor());
         let counts = p.moment.counts;
         let path = p.moment.rpm;
