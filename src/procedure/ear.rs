@@ -332,7 +332,7 @@ pub(super) fn quantile(values: &mut [f64], q: f64) -> f64 {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::firing::Firing;
     use crate::reading::Frame;
@@ -367,7 +367,7 @@ mod tests {
     }
 
     /// Speeds by time, heard until `to`.
-    fn listen(to: f64, speed: impl Fn(f64) -> f64) -> Ear {
+    pub(crate) fn listen(to: f64, speed: impl Fn(f64) -> f64) -> Ear {
         let mut ear = Ear::default();
         for n in 0..(to / HOP) as usize {
             let t = HOP * n as f64;

@@ -9,6 +9,10 @@ use crate::tach;
 /// The throttle is asked to close so long after it was asked to open fully: with a hand that takes
 /// up to three seconds it is closed within the ten seconds of `trade::FULL_THROTTLE_SECONDS`.
 pub(super) const CLOSE_AFTER: f64 = 6.9;
+/// Time after which a throttle that is asked to be closed is so although the speed goes on swinging, if it
+/// was an idle for so long, in seconds.
+const SWINGS: f64 = 20.0;
+const SWING: f64 = 4.0;
 /// An engine that hangs is taken to be at idle after so many seconds, whatever its speed.
 const PATIENCE: f64 = 5.0;
 
@@ -134,7 +138,10 @@ impl Lever {
             return false;
         };
         let since = now - self.at;
-        if since < 0.5 || !ear.steady_since(now - 1.0, 0.08) {
+        // An idle that hunts is never steady.
+        let slow = ear.quantile_since(now - SWING, 0.85);
+        let hunts = since > SWINGS && slow.is_some_and(|fastest| fastest < facts.open_above());
+        if since < 0.5 || !(hunts || ear.steady_since(now - 1.0, 0.08)) {
             return false;
         }
         // Half of full throttle, before a hand has had its time, is rather misheard.
@@ -155,5 +162,28 @@ impl Lever {
 
     pub(super) fn may_open(&self, now: f64) -> bool {
         self.full_since.is_none() && now >= self.rest_until
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::ear::tests::listen;
+    use super::*;
+    use crate::machine::Profile;
+
+    #[test]
+    fn an_idle_that_hunts_is_an_idle_after_a_while() {
+        let facts = Facts::of(&Profile::default());
+        let mut lever = Lever::new(true);
+        lever.ask(Throttle::Idle, 10.0);
+        // Between 2,700 and 3,500 rpm, five times in eight seconds.
+        let hunts = |t: f64| 3_100.0 + 400.0 * (std::f64::consts::TAU * t / 1.6).sin();
+        let heard = |to| lever.idle_heard(&listen(to, hunts), &facts, to);
+        assert!(!heard(15.0));
+        assert!(heard(10.0 + SWINGS + 1.0));
+        // Steady ones at once, fast ones never.
+        assert!(lever.idle_heard(&listen(12.0, |_| 3_100.0), &facts, 12.0));
+        let fast = |t| 3.0 * hunts(t);
+        assert!(!lever.idle_heard(&listen(40.0, fast), &facts, 40.0));
     }
 }
