@@ -11,6 +11,8 @@ use crate::tach::angle::Turns;
 /// Points of one revolution that are compared, at most; orders up to 16 remain, since the pulse of a
 /// firing may be a small and short part of a turn.
 const POINTS: usize = 32;
+/// Turns of a look that have sounded, below which all of it is taken.
+const FEW: usize = 12;
 /// Steps of the power iteration for the main direction of difference.
 const STEPS: usize = 5;
 
@@ -81,17 +83,21 @@ impl Revolutions {
             return Differences::default();
         }
         widest!({
-            self.cut(look, points);
-            self.compare(look.samples.len() / look.per_turn, points)
+            let turns = self.cut(look, points);
+            self.compare(turns, points)
         })
     }
 
-    /// Cuts a look into revolutions of so many points, each the mean of as many samples, which are a
-    /// power of two.
+    /// Cuts what has sounded of a look into revolutions of so many points, each the mean of as many samples,
+    /// which are a power of two; says how many they are.
     #[inline(always)]
-    fn cut(&mut self, look: &Turns, points: usize) {
+    fn cut(&mut self, look: &Turns, points: usize) -> usize {
         let [samples, halves] = &mut self.samples;
-        samples.clone_from(&look.samples);
+        let all = look.samples.len() / look.per_turn;
+        let sounded = look.sounded / look.per_turn;
+        let turns = if sounded < FEW { all } else { sounded.min(all) };
+        samples.clear();
+        samples.extend_from_slice(&look.samples[..turns * look.per_turn]);
         for _ in 0..(look.per_turn / points).ilog2() {
             halves.resize(samples.len() / 2, 0.0);
             for (half, [a, b]) in halves.iter_mut().zip(samples.as_chunks::<2>().0) {
@@ -103,6 +109,7 @@ impl Revolutions {
             let mean = sum(turn, turn, |x, _| x) / points as f32;
             turn.iter_mut().for_each(|x| *x -= mean);
         }
+        turns
     }
 
     /// Compares `n` revolutions of so many points.
@@ -110,7 +117,7 @@ impl Revolutions {
     fn compare(&mut self, n: usize, points: usize) -> Differences {
         let all = &self.samples[0][..];
         let square = f64::from(sum(all, all, |x, y| x * y)) / n as f64;
-        if square <= 0.0 || n < 6 {
+        if n < 6 || square <= 0.0 {
             return Differences::default();
         }
         let mut apart = [0.0; 4];
@@ -262,4 +269,47 @@ fn mean_run(sequence: &[bool], kind: bool) -> f64 {
     }
     let (length, runs) = if inside.1 > 0 { inside } else { all };
     length as f64 / f64::from(runs.max(1))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 64 turns of which every second one fires, those from `silent` on not yet sounded.
+    fn every_second(silent: usize, sounded: usize) -> Differences {
+        let per_turn = 32;
+        let sample = |i: usize| {
+            let (turn, at) = (i / per_turn, i % per_turn);
+            let pulse = [1.0, 0.5, -0.5, -1.0].get(at).copied().unwrap_or(0.0);
+            let always = if at == 16 { 0.3 } else { 0.0 };
+            let fired = if turn % 2 == 0 { pulse } else { 0.0 };
+            if turn < silent { fired + always } else { 0.0 }
+        };
+        Revolutions::new().differences(&Turns {
+            samples: (0..64 * per_turn).map(sample).collect(),
+            sounded,
+            per_turn,
+            ..Turns::default()
+        })
+    }
+
+    #[test]
+    fn turns_that_have_not_sounded_yet_are_no_skips() {
+        let all = every_second(64, 2_048);
+        assert_eq!(
+            (all.weak_share, all.weak_run, all.strong_run),
+            (0.5, 1.0, 1.0)
+        );
+        // The last eight, and a piece of the one before them.
+        let live = every_second(56, 1_780);
+        assert!((live.weak_share - 27.0 / 55.0).abs() < 1e-9, "{live:?}");
+        assert_eq!((live.weak_run, live.strong_run), (1.0, 1.0));
+        assert!(
+            (live.distance / all.distance - 1.0).abs() < 0.05,
+            "{live:?}"
+        );
+        // Taken for sound they would be.
+        assert!(every_second(56, 2_048).weak_share > 0.55);
+        assert_eq!(every_second(0, 2_048), Differences::default());
+    }
 }

@@ -19,6 +19,9 @@ pub const FLOORS: usize = 13;
 pub struct Turns {
     /// Samples, [`SAMPLES`] of them, equally spaced in crank angle, the moment in the middle.
     pub samples: Vec<f32>,
+    /// How many of them have sounded, to within [`PIECE`]; those after them are 0. Live, the end of a long look is
+    /// still to come.
+    pub sounded: usize,
     /// Samples a revolution, a power of two, 16 to 256.
     pub per_turn: usize,
     /// Power at each bin of the order spectrum, in units of 10 dB, Hann window.
@@ -133,6 +136,8 @@ impl Angle {
         };
         let (mut up, mut down) = (centre, centre);
         let (mut step_up, mut step_down) = (start(long), start(-long));
+        let end = track.sound.len() as f64;
+        self.turns.sounded = SAMPLES;
         for from in (0..half).step_by(PIECE) {
             step_up = long / track.speed(up + 0.5 * step_up);
             step_down = -long / track.speed(down + 0.5 * step_down);
@@ -141,6 +146,9 @@ impl Angle {
             before.reverse();
             samples[half + from..][..PIECE].copy_from_slice(&after);
             samples[half - from - PIECE + 1..][..PIECE].copy_from_slice(&before);
+            if up <= end && up + step_up > end {
+                self.turns.sounded = half + from;
+            }
             up += step_up;
             down += step_down;
         }
