@@ -39,11 +39,6 @@ impl Glide {
         self.square += MEAN * (self.slope * self.slope - self.square);
     }
 
-    /// Change of the natural logarithm of the speed in a hop, smoothed over 0.1 s.
-    pub fn slope(&self) -> f64 {
-        self.slope
-    }
-
     /// How strongly it glides: three more than the common logarithm of the effective slope of the last
     /// second, in natural logarithms a hop.
     pub fn strength(&self) -> f64 {
@@ -89,7 +84,7 @@ mod tests {
     fn a_ramp_glides_one_way_by_its_slope() {
         // A thousandth a hop, for 10 s: long enough for all memories.
         let glide = after((0..625).map(|hop| 6_000.0 * (0.001 * f64::from(hop)).exp()));
-        assert!((glide.slope() - 0.001).abs() < 1e-6, "{glide:?}");
+        assert!((glide.slope - 0.001).abs() < 1e-6, "{glide:?}");
         assert!(glide.strength().abs() < 0.01, "{glide:?}");
         assert!(glide.one_way() > 0.98, "{glide:?}");
     }

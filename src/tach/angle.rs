@@ -19,7 +19,7 @@ pub const FLOORS: usize = 13;
 pub struct Turns {
     /// Samples, [`SAMPLES`] of them, equally spaced in crank angle, the moment in the middle.
     pub samples: Vec<f32>,
-    /// How many of them have sounded, to within [`PIECE`]; those after them are 0. Live, the end of a long look is
+    /// How many of them have sounded, to within 16; those after them are 0. Live, the end of a long look is
     /// still to come.
     pub sounded: usize,
     /// Samples a revolution, a power of two, 16 to 256.
