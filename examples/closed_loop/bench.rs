@@ -1,5 +1,7 @@
 //! One engine from found to left.
-use std::path::PathBuf;
+use std::fs::File;
+use std::io::BufWriter;
+use std::path::{Path, PathBuf};
 
 use engine_note::procedure::{AsFound, Begin};
 use engine_note::synth::{Live, Settings, Specimen, Surroundings, draw_specimen};
@@ -72,6 +74,8 @@ pub struct Case {
     pub program: Option<PathBuf>,
     /// The screws stay as they are found.
     pub no_base: bool,
+    /// Where the engine's sound is kept, as a WAV.
+    pub sound: Option<PathBuf>,
 }
 
 impl Case {
@@ -85,6 +89,7 @@ impl Case {
             around,
             program: None,
             no_base: false,
+            sound: None,
         }
     }
 
@@ -139,6 +144,10 @@ impl Case {
             verdict: "unfinished".into(),
             ..Left::default()
         };
+        let mut sound = match &self.sound {
+            Some(file) => Some(wav(file).map_err(|e| e.to_string())?),
+            None => None,
+        };
         let (mut over, mut full, mut ran) = (0.0, 0.0, runs);
         let maximum = specimen.maximum().0;
         let mut hop = 0u64;
@@ -167,6 +176,11 @@ impl Case {
             } else {
                 live.pass(technician.controls(), (1_000.0 * HOP_S) as u64);
                 perfect.hop(now, &live, &answers, &mut lines);
+            }
+            if let Some(sound) = &mut sound {
+                for sample in &block {
+                    sound.write_sample(*sample).map_err(|e| e.to_string())?;
+                }
             }
             // Under a limiter the shaft is slower than the engine would like to be.
             let ratio = live.speed().0.min(live.shaft_speed().0) / maximum;
@@ -199,10 +213,24 @@ impl Case {
                 break;
             }
         }
+        if let Some(sound) = sound {
+            sound.finalize().map_err(|e| e.to_string())?;
+        }
         left.moves = technician.moves;
         left.settings = Some(technician.controls().settings);
         Ok(left)
     }
+}
+
+/// Mono 32-bit floats at [`RATE`].
+fn wav(file: &Path) -> hound::Result<hound::WavWriter<BufWriter<File>>> {
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: RATE,
+        bits_per_sample: 32,
+        sample_format: hound::SampleFormat::Float,
+    };
+    hound::WavWriter::create(file, spec)
 }
 
 fn result(line: &str, left: &mut Left) -> Result<(), String> {

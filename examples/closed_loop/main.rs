@@ -4,7 +4,7 @@
 //!
 //! `--ears exact|perfect|rough|dull|sound|pipe` says who listens (default sound: the engine's sound through the
 //! whole program, in this process; pipe: the same through the binary `--program FILE`), `--list` prints a line for each engine, `--trace N` the whole stream of engine number N
-//! (`--fault WORD` gives it that fault), `--mute` a technician who never answers, `--no-base` leaves
+//! (`--fault WORD` gives it that fault, `--sound FILE` keeps its sound as a WAV), `--mute` a technician who never answers, `--no-base` leaves
 //! the screws as found, `--wide` draws the engines far wider than our own model, `--drill` holds readings against the truth without a guide, `--threads N` how many cores.
 mod bench;
 mod drill;
@@ -65,7 +65,9 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         let fault = value("--fault");
         let fault = fault.and_then(|word| AILMENTS.into_iter().find(|a| *a == word));
         let number: u64 = number.parse()?;
-        return trace(&prepared(first + number, fault), ears, mute);
+        let mut case = prepared(first + number, fault);
+        case.sound = value("--sound").map(std::path::PathBuf::from);
+        return trace(&case, ears, mute);
     }
     let planted = |i: u64| AILMENTS[(i % AILMENTS.len() as u64) as usize];
     let mut cases: Vec<Case> = (0..engines).map(|i| prepared(first + i, None)).collect();
