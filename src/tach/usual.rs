@@ -18,14 +18,14 @@ const FAR: f64 = 0.6;
 /// A badly set engine idles half as fast again and at two thirds, and is at full throttle a quarter
 /// slower or faster (common practice, no source).
 const IDLES: (f64, f64) = (0.67, 1.5);
-const REVS: (f64, f64) = (0.75, 1.25);
+const REVS: (f64, f64) = (0.65, 1.25);
 /// Log likelihood of a speed far from the one at which a throttle that is known lets the engine run.
 const UNUSUAL: f64 = -4.0;
 /// What a speed loses in the evidence of a hop for the square of its distance in octaves from the
 /// nearest that is usual, and the most that it loses, with the throttle closed and open: the engine
 /// that cannot rev is rarer than the one that is rich and fires every second turn, but it exists.
 const CLOSED: (f64, f64) = (6.0, 9.0);
-const OPEN: (f64, f64) = (8.0, 3.0);
+const OPEN: (f64, f64) = (14.0, 3.0);
 
 /// How the throttle is held.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
