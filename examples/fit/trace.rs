@@ -6,7 +6,8 @@ use std::io::Write;
 
 use engine_note::firing::Judge;
 use engine_note::machine::Profile;
-use engine_note::reading::presence::Presence;
+use engine_note::reading::presence::{FEATURES, Presence};
+use engine_note::reading::standing;
 use engine_note::tach::angle::Turns;
 use engine_note::tach::{LookAhead, Moment, Tachometer};
 
@@ -43,7 +44,7 @@ fn main() -> std::io::Result<()> {
         let mut each = |m: &Moment, look: &Turns| {
             let firing = judge.features(m, look);
             let d = judge.differences;
-            let engine = presence.features(m, &judge, look);
+            let seen = presence.seen(m, &judge, look);
             let c = &m.counts;
             let mut values = vec![
                 m.hop as f64,
@@ -70,11 +71,12 @@ fn main() -> std::io::Result<()> {
                 c.thirds.thirds + 10.0 * f64::from(u8::from(c.thirds.third_slip)),
             ];
             values.extend(firing);
-            values.extend(engine);
+            values.extend(&seen[..FEATURES]);
             let k = &m.kinds;
             values.extend([k.share, k.distance, k.gain, k.power, k.again]);
             values.extend(k.unlike.iter().flatten());
             values.push(k.repeats);
+            values.extend(standing::features(m));
             let line: Vec<String> = values.iter().map(f64::to_string).collect();
             writeln!(file, "{}", line.join(",")).expect("written");
         };

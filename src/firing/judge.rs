@@ -69,6 +69,8 @@ pub struct Judge {
     pub families: Families,
     /// How the speed glides.
     pub glide: Glide,
+    /// The features of the last look.
+    pub features: [f64; FEATURES],
 }
 
 impl Judge {
@@ -99,7 +101,7 @@ impl Judge {
         let known = f64::from(u8::from(k.turns > 0));
         let [weak, strong] = runs(k);
         let lowest = f.contrast.iter().fold(f64::MAX, |m, v| m.min(*v));
-        [
+        self.features = [
             rhythm,
             log(again, 1e-3) - log(d.apart[0], 1e-3),
             log(d.apart[0], 1e-3),
@@ -132,7 +134,8 @@ impl Judge {
             known * log(strong, 0.0),
             self.glide.strength(),
             self.glide.one_way(),
-        ]
+        ];
+        self.features
     }
 
     /// Judges a look.

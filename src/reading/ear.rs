@@ -16,12 +16,15 @@ use crate::units::{Decibels, Rpm, Seconds};
 const LEVEL: usize = 8;
 /// Level below which nothing is heard.
 const SILENT: Decibels = Decibels(-75.0);
-/// Hops on either side over which the score is averaged when there is time: 1.5 s.
-const AROUND: usize = 93;
+/// Hops on either side over which the score is averaged when there is time: 1 s.
+const AROUND: usize = 60;
+/// And over which it must not be below so much by itself, since a speed may be wrong for a moment: 0.1 s.
+const NEAR: usize = 6;
+const NEAR_LEAST: f64 = -4.5;
 /// Averaged score (log odds) from which an engine is believed, and down to which it stays believed:
 /// of a clip that may hold anything, and live, where somebody holds the microphone to an engine.
-const BELIEVE: (f64, f64) = (1.0, 0.0);
-const BELIEVE_LIVE: (f64, f64) = (0.4, -0.5);
+const BELIEVE: (f64, f64) = (-1.0, -2.0);
+const BELIEVE_LIVE: (f64, f64) = (-0.8, -1.8);
 /// Probability of the base below which a speed is not told.
 const LEAST: f64 = 0.3;
 /// Parts of the 95 % interval, as ratios, fitted to the errors on synthetic engines: the engine's
@@ -61,6 +64,13 @@ struct Waiting {
     score: f64,
     reason: Unreadable,
     silent: bool,
+}
+
+impl Waiting {
+    /// Its score, silence included.
+    fn heard(&self) -> f64 {
+        if self.silent { -6.0 } else { self.score }
+    }
 }
 
 /// Hears one channel.
@@ -243,13 +253,25 @@ impl Decision {
         speed
     }
 
+    /// The mean score of a hop and so many on either side.
+    fn around(&self, score: f64, hops: usize) -> f64 {
+        let later = self.waiting.iter().take(hops).map(Waiting::heard);
+        let earlier = self.past.iter().rev().take(hops).copied();
+        let (sum, n) = [score]
+            .into_iter()
+            .chain(earlier)
+            .chain(later)
+            .fold((0.0, 0), |(s, n), v| (s + v, n + 1));
+        sum / f64::from(n)
+    }
+
     /// Decides whether an engine is there at the oldest hop that waits.
     fn settle(&mut self, out: &mut VecDeque<Heard>) {
         let Some(mut w) = self.waiting.pop_front() else {
             return;
         };
-        let score = if w.silent { -6.0 } else { w.score };
-        let mean = match self.look {
+        let score = w.heard();
+        let (mean, near) = match self.look {
             Look::Live | Look::Beside => {
                 let s = self
                     .smooth
@@ -262,27 +284,14 @@ impl Decision {
                         self.expected * FADES
                     };
                 }
-                s + self.expected
+                (s + self.expected, 0.0)
             }
-            Look::Ahead => {
-                let later = self
-                    .waiting
-                    .iter()
-                    .map(|w| if w.silent { -6.0 } else { w.score });
-                let (sum, n) = self
-                    .past
-                    .iter()
-                    .copied()
-                    .chain([score])
-                    .chain(later)
-                    .fold((0.0, 0), |(s, n), v| (s + v, n + 1));
-                self.past.push_back(score);
-                if self.past.len() > AROUND {
-                    self.past.pop_front();
-                }
-                sum / f64::from(n)
-            }
+            Look::Ahead => (self.around(score, AROUND), self.around(score, NEAR)),
         };
+        self.past.push_back(score);
+        if self.past.len() > AROUND {
+            self.past.pop_front();
+        }
         let (believe, doubt) = match self.look {
             Look::Live | Look::Beside => BELIEVE_LIVE,
             Look::Ahead => BELIEVE,
@@ -290,7 +299,7 @@ impl Decision {
         self.believed = mean > if self.believed { doubt } else { believe };
         let unreadable = if w.silent {
             Some(Unreadable::Silence)
-        } else if !self.believed {
+        } else if !self.believed || near < NEAR_LEAST {
             Some(w.reason)
         } else if w.speed.confidence < LEAST {
             Some(if w.reason == Unreadable::OtherPitch {

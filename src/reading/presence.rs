@@ -3,20 +3,23 @@
 //! The tachometer always finds the best speed; this decides whether to believe it. An engine
 //! stands on many orders at once, goes on without pauses, wobbles a little and varies from turn to
 //! turn. Mains hum is too perfect, a voice glides and pauses, a chord has lines that belong to no
-//! common crank, weather has no lines. Running means of such features over a second go into a
-//! logistic score of second degree, fitted on engines and on other sounds.
+//! common crank, weather has no lines. Running means of such features over a second go, with what the
+//! judge of the firing sees and how well the speed stands (`standing`), into the score of a small
+//! `network`, fitted on engines and on other sounds. Engines whose speed was read wrong were among the other
+//! sounds: a speed by which no engine stands is none, either.
 use super::gait::{Gait, MEAN as SLOW};
+use super::standing;
 use super::weights::ENGINE;
-use crate::firing::Judge;
-use crate::spectrum::{sum, weighted, widest};
+use crate::firing::{self, Judge};
+use crate::spectrum::{sum, widest};
 use crate::tach::angle::Turns;
 use crate::tach::{Moment, TwoKinds, Unreadable};
 use crate::units::{Decibels, Rpm};
 
 /// Features of a hop.
 pub const FEATURES: usize = 27;
-/// Terms of the score: a constant, each feature, each product of two.
-pub const TERMS: usize = 1 + FEATURES + FEATURES * (FEATURES + 1) / 2;
+/// All that the score is made of.
+pub const SEEN: usize = FEATURES + firing::FEATURES + standing::FEATURES;
 
 /// Running means kept, each over 1 s.
 const MEANS: usize = 18;
@@ -139,9 +142,20 @@ impl Presence {
         ]
     }
 
-    /// Log odds that an engine is heard.
+    /// Takes a hop that the judge has just seen, and gives all that the score is made of.
+    pub fn seen(&mut self, moment: &Moment, judge: &Judge, look: &Turns) -> [f64; SEEN] {
+        let mut seen = [0.0; SEEN];
+        let (own, others) = seen.split_at_mut(FEATURES);
+        let (firing, standing) = others.split_at_mut(firing::FEATURES);
+        own.copy_from_slice(&self.features(moment, judge, look));
+        firing.copy_from_slice(&judge.features);
+        standing.copy_from_slice(&standing::features(moment));
+        seen
+    }
+
+    /// Log odds that an engine is heard, at this speed.
     pub fn score(&mut self, moment: &Moment, judge: &Judge, look: &Turns) -> f64 {
-        let score = weighted(&terms(&self.features(moment, judge, look)), &ENGINE);
+        let score = ENGINE.score(&self.seen(moment, judge, look));
         if self.too_even(moment) {
             HUM.min(score)
         } else {
@@ -195,20 +209,6 @@ fn skips(kinds: &TwoKinds) -> bool {
 fn away_from_mains(speed: Rpm) -> f64 {
     let away = |m: &f64| (speed.0 / m - 1.0).abs();
     MAINS.iter().map(away).fold(f64::MAX, f64::min)
-}
-
-/// The terms of the score: 1, the features, and their products in pairs, each once.
-pub fn terms(features: &[f64; FEATURES]) -> [f64; TERMS] {
-    let mut out = [1.0; TERMS];
-    out[1..=FEATURES].copy_from_slice(features);
-    let mut at = 1 + FEATURES;
-    for i in 0..FEATURES {
-        for j in i..FEATURES {
-            out[at] = features[i] * features[j];
-            at += 1;
-        }
-    }
-    out
 }
 
 /// Memory of a causal smoothing of the score, per hop.

@@ -103,6 +103,8 @@ pub struct Moment {
     /// The same with the base that was decided without regard to jumps of the path: no engine's sound
     /// jumps much, while a chord's lines have no common crank.
     pub heard: Rpm,
+    /// How the crank stands to the path.
+    pub base: Base,
     /// What the turns up to it show of two kinds: revolutions, or firings of an engine that fires less
     /// often than once in one.
     pub kinds: TwoKinds,
@@ -334,6 +336,7 @@ impl Tracker {
                     hop,
                     rpm: Rpm(rpm),
                     heard: Rpm(rpm),
+                    base: Base::SAME,
                     probability: place.probability,
                     rhythm: place.rhythm,
                     change,
@@ -363,6 +366,7 @@ impl Tracker {
                     hop,
                     rpm: Hertz(speed / self.firings).rpm(),
                     heard: Hertz(speed / self.firings).rpm(),
+                    base: Base::SAME,
                     kinds,
                     firings: self.firings.max(1.0),
                     error: refined.error,
@@ -479,6 +483,7 @@ impl Tracker {
         // Without a look ahead a jump may as well be the end of an error.
         self.base = if self.look.jumps == 0 { decided } else { base };
         p.moment.heard = Rpm(p.moment.rpm.0 * decided.factor());
+        p.moment.base = self.base;
         let counts = p.moment.counts;
         let path = p.moment.rpm;
         let times = |f: f64| Rpm(path.0 * f);
