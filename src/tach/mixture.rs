@@ -18,8 +18,10 @@ use crate::spectrum::{add, best_cut, exp, greater, sum};
 const ROUND: f32 = 0.1;
 /// Steps until a second fit is compared with the first.
 const TRIED: u32 = 6;
-/// Ways to begin a second fit.
+/// Ways to begin a second fit, without the one that goes by what was found before.
 const WAYS: u32 = 4;
+/// From this distance, gain and share of either kind on, a fit is worth to be begun with again.
+const WORTH: (f64, f64, f64) = (4.0, 0.2, 0.1);
 /// Largest share of all scatter between the means, so that the rest never vanishes.
 const BETWEEN: f64 = 0.995;
 /// Share of the weaker kind above which it is taken for the fired one, if its power is nearly that of
@@ -87,6 +89,32 @@ impl Fit {
     /// Whether it says more than nothing.
     fn holds(&self) -> bool {
         self.steps > 0 && self.gain > 0.0
+    }
+
+    /// By how much it explains a turn better than one kind does, and than kinds that come by chance where
+    /// they come by turns, as skips do: a few odd turns may stand further out, but without an order.
+    #[inline(always)]
+    fn worth(&self) -> f64 {
+        let pairs = self.first.len().saturating_sub(1).max(1) as f64;
+        let both = f64::from(sum(&self.first[1..], &self.first, |x, y| x * y)) / pairs;
+        let share = self.share;
+        if both >= share * share {
+            return self.gain;
+        }
+        // What one turn's kind says of the next one's (mutual information, Shannon 1948, from memory).
+        let told = |p: f64, a: f64, b: f64| p * (p.max(1e-9) / (a * b).max(1e-9)).ln();
+        let change = (share - both).max(0.0);
+        let rest = (1.0 - share - change).max(0.0);
+        self.gain
+            + told(both, share, share)
+            + 2.0 * told(change, share, 1.0 - share)
+            + told(rest, 1.0 - share, 1.0 - share)
+    }
+
+    /// Whether a later fit may as well begin with it.
+    fn is_worth_keeping(&self) -> bool {
+        let (distance, gain, share) = WORTH;
+        self.distance > distance && self.gain > gain && (share..1.0 - share).contains(&self.share)
     }
 
     /// How much better two kinds explain the turns than one, along the line between them; `first`
@@ -168,6 +196,9 @@ pub struct Mixture {
     best: Option<Fit>,
     other: Option<Fit>,
     way: u32,
+    /// The mean turn and the difference between the kinds when they were last told apart well: at the
+    /// next opening of the throttle the engine fires as it did at this one.
+    before: Option<[Points; 2]>,
     /// Upper triangle of the factor of the scatter, and one over its diagonal.
     factor: [Points; POINTS],
     inverse: Points,
@@ -247,7 +278,7 @@ impl Mixture {
             self.step(best, turns, true);
         }
         let mut other = self.other.take().unwrap_or_else(|| {
-            self.way = (self.way + 1) % WAYS;
+            self.way = (self.way + 1) % (WAYS + u32::from(self.before.is_some()));
             self.begin(turns, self.way)
         });
         let tried = best.is_none() || other.steps + 1 >= TRIED;
@@ -255,8 +286,15 @@ impl Mixture {
         let mut best = best.filter(Fit::holds);
         if !tried {
             self.other = Some(other).filter(|fit| fit.steps > 0);
-        } else if other.holds() && best.as_ref().is_none_or(|best| other.gain > best.gain) {
+        } else if other.holds()
+            && best
+                .as_ref()
+                .is_none_or(|best| other.worth() > best.worth())
+        {
             best = Some(other);
+        }
+        if let Some(best) = best.as_ref().filter(|best| best.is_worth_keeping()) {
+            self.before = Some([self.mean(), minus(&best.means[0], &best.means[1])]);
         }
         let told = best.as_ref().map(|best| best.told(recent));
         self.best = best;
@@ -446,6 +484,21 @@ impl Mixture {
                 }
                 along(&self.solve(&most.1), values);
             }
+            // As they were told apart before, wherever the turns were cut then.
+            WAYS => {
+                let [turn, apart] = self.before.unwrap_or_default();
+                let shifted = |row: &Points, by: usize| -> Points {
+                    std::array::from_fn(|i| row[(i + by) % POINTS])
+                };
+                let mut most = (f32::MIN, 0);
+                for by in 0..POINTS {
+                    let alike = sum(&shifted(&turn, by), &mean, |x, y| x * y);
+                    if alike > most.0 {
+                        most = (alike, by);
+                    }
+                }
+                along(&self.solve(&shifted(&apart, most.1)), values);
+            }
             // How loud they are.
             _ => {
                 values.clear();
@@ -586,5 +639,67 @@ mod tests {
         let mut mixture = Mixture::default();
         turns.iter().for_each(|turn| mixture.add(turn));
         assert_eq!(mixture.tell(&turns, 8), TwoKinds::default());
+    }
+
+    /// A fit that takes these turns for the first kind and explains so much.
+    fn fit(gain: f64, first: impl Fn(usize) -> bool) -> Fit {
+        let first: Vec<f32> = (0..160).map(|i| f32::from(u8::from(first(i)))).collect();
+        Fit {
+            share: f64::from(first.iter().sum::<f32>()) / 160.0,
+            first,
+            gain,
+            ..Fit::default()
+        }
+    }
+
+    #[test]
+    fn kinds_that_come_by_turns_are_worth_more() {
+        // Every second turn tells the next one: a bit for a turn.
+        let strict = fit(0.2, |i| i % 2 == 0);
+        assert!((strict.worth() - 0.2 - 2f64.ln()).abs() < 0.01);
+        // Every third is told by the two before it, of which one turn sees one:
+        // h(1/3) - 2/3 h(1/2).
+        let third = fit(0.0, |i| i % 3 == 0);
+        let expected = 3f64.ln() - 4.0 / 3.0 * 2f64.ln();
+        assert!((third.worth() - expected).abs() < 0.02, "{}", third.worth());
+        // One kind after the other is no skipping, nor are a few odd turns.
+        assert_eq!(fit(0.2, |i| i < 80).worth(), 0.2);
+        assert!(fit(0.2, |i| i % 40 == 0).worth() < 0.21);
+    }
+
+    #[test]
+    fn kinds_that_were_told_apart_are_found_again_wherever_the_turns_are_cut() {
+        let skips = |turn: usize| turn % 3 == 1;
+        let turns = |numbers: &mut Numbers, shift: usize| -> Vec<Points> {
+            (0..160)
+                .map(|turn| {
+                    let whole: Points = std::array::from_fn(|i| {
+                        let pulse = if i < 4 && !skips(turn) { 1.0 } else { 0.0 };
+                        let other = if (12..20).contains(&i) { 3.0 } else { 0.0 };
+                        pulse + other + 0.25 * numbers.normal()
+                    });
+                    std::array::from_fn(|i| whole[(i + shift) % POINTS])
+                })
+                .collect()
+        };
+        let mut numbers = Numbers(5);
+        let mut mixture = Mixture::default();
+        let first = turns(&mut numbers, 0);
+        first.iter().for_each(|turn| mixture.add(turn));
+        for _ in 0..40 {
+            mixture.tell(&first, 40);
+        }
+        mixture.reset();
+        let again = turns(&mut numbers, 11);
+        again.iter().for_each(|turn| mixture.add(turn));
+        assert!(mixture.factorize());
+        // Nothing but where to begin, and one step from there.
+        let mut fit = mixture.begin(&again, WAYS);
+        mixture.step(&mut fit, &again, true);
+        let first_skips = fit.first[1] > 0.5;
+        let right = (0..160)
+            .filter(|i| (fit.first[*i] > 0.5) == (skips(*i) == first_skips))
+            .count();
+        assert!(right > 152, "{right}");
     }
 }
