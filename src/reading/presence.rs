@@ -155,7 +155,9 @@ impl Presence {
 
     /// Log odds that an engine is heard, at this speed.
     pub fn score(&mut self, moment: &Moment, judge: &Judge, look: &Turns) -> f64 {
-        let score = ENGINE.score(&self.seen(moment, judge, look));
+        let seen = self.seen(moment, judge, look);
+        let sum: f64 = ENGINE.iter().map(|network| network.score(&seen)).sum();
+        let score = sum / ENGINE.len() as f64;
         if self.too_even(moment) {
             HUM.min(score)
         } else {
