@@ -12,8 +12,8 @@
 //! one period of the rhythm, holds as many turns as the shift has parts.
 use super::angle::Turns;
 use super::evidence::RHYTHMS;
+use super::fit::TwoKinds;
 use super::memory::Memory;
-use super::mixture::TwoKinds;
 use super::slip::{Comparison, Likeness};
 use super::usual::Usual;
 use crate::machine::SpeedRange;

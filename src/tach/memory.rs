@@ -4,7 +4,8 @@
 //! differs from a turn without one. So the turns of successive looks are kept: each look adds those
 //! that are new, cut where the crank stands at the same angle, and those at another speed leave.
 use super::angle::Turns;
-use super::mixture::{Mixture, TwoKinds};
+use super::fit::TwoKinds;
+use super::mixture::Mixture;
 use crate::capture::WORKING_RATE;
 use crate::spectrum::{HOP, sum, widest};
 

@@ -4,6 +4,7 @@ pub mod base;
 mod continuity;
 pub mod curve;
 pub mod evidence;
+mod fit;
 mod halves;
 pub mod memory;
 pub mod mixture;
@@ -15,7 +16,7 @@ mod tachometer;
 mod usual;
 mod weights;
 
-pub use mixture::TwoKinds;
+pub use fit::TwoKinds;
 pub use refine::Refined;
 pub use speed::{Speed, Unreadable};
 pub use tachometer::{LookAhead, Moment, Tachometer};
