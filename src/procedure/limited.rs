@@ -13,9 +13,9 @@ use crate::machine::Coil;
 /// it takes more.
 const ON_LIMITER: f64 = 0.3;
 const ON_UNKNOWN: f64 = 0.55;
-/// It is not leaned nearer to the ceiling than this, in rpm: the least that the trade keeps while it judges
-/// (common practice, no source).
-const KEEP_BELOW: f64 = BELOW_LIMITER.0;
+/// It is not leaned nearer to the ceiling than this, in rpm: a little more than half of the least that the
+/// trade keeps while it judges (common practice, no source).
+const KEEP_BELOW: f64 = 0.6 * BELOW_LIMITER.0;
 /// The ceiling of a coil lies above this share of the maker's maximum.
 const SHORT: f64 = 0.97;
 /// A look whose speed is further below a known ceiling is not on it.

@@ -17,8 +17,6 @@ const CLEAR: f64 = 0.03;
 const MARGIN: (f64, f64) = (0.003, 0.008);
 const CLEAR_UNKNOWN: f64 = 0.036;
 const MARGIN_UNKNOWN: (f64, f64) = (0.004, 0.01);
-const CLEAR_LIMITED: f64 = 0.055;
-const MARGIN_LIMITED: (f64, f64) = (0.007, 0.018);
 /// Error of a look's speed, standard deviation as a share.
 const SPEED_ERROR: f64 = 0.002;
 /// Looks so far from the place of the screw lie on a straight line, in turns.
@@ -193,11 +191,11 @@ pub(super) fn room(book: &Book, look: &Look) -> f64 {
     };
     let line = Line::through(book, look);
     let slope = (line.slope + 0.5 * line.deviation).clamp(FLATTEST, STEEPEST);
-    // A ceiling that nobody knows may lie at the maximum or a little above it.
-    let (clear, margin) = match book.facts.coil {
-        Coil::Limited if book.ceiling.is_none() => (CLEAR_LIMITED, MARGIN_LIMITED),
-        Coil::Unknown if book.ceiling.is_none() => (CLEAR_UNKNOWN, MARGIN_UNKNOWN),
-        _ => (CLEAR, MARGIN),
+    // A coil that nobody knows may have a ceiling a little above the maximum.
+    let (clear, margin) = if book.facts.coil == Coil::Unknown && book.ceiling.is_none() {
+        (CLEAR_UNKNOWN, MARGIN_UNKNOWN)
+    } else {
+        (CLEAR, MARGIN)
     };
     let clear = clear * line.slope.clamp(FLATTEST, STEEPEST);
     let margin = clear.clamp(margin.0 * cap, margin.1 * cap);
