@@ -52,7 +52,8 @@ fn tune(folder: &Path, arguments: &[&str]) -> Command {
 
 /// Samples of an engine, 16 bit, one channel.
 fn samples(seconds: f64) -> Vec<u8> {
-    let mut scene = draw_engine(11);
+    // A single cylinder that idles, as a profile that says nothing else takes it to be.
+    let mut scene = draw_engine(22);
     scene.sample_rate = RATE;
     scene.channels = 1;
     let (samples, _) = render(&scene).unwrap().finish();
