@@ -286,12 +286,15 @@ impl Decision {
                 }
                 (s + self.expected, 0.0)
             }
-            Look::Ahead => (self.around(score, AROUND), self.around(score, NEAR)),
+            Look::Ahead => {
+                let means = (self.around(score, AROUND), self.around(score, NEAR));
+                self.past.push_back(score);
+                if self.past.len() > AROUND {
+                    self.past.pop_front();
+                }
+                means
+            }
         };
-        self.past.push_back(score);
-        if self.past.len() > AROUND {
-            self.past.pop_front();
-        }
         let (believe, doubt) = match self.look {
             Look::Live | Look::Beside => BELIEVE_LIVE,
             Look::Ahead => BELIEVE,

@@ -2,8 +2,8 @@
 use super::memory::{POINTS, Points};
 use crate::spectrum::{exp, greater, sum};
 
-/// From this distance, gain and share of either kind on, a fit is worth to be begun with again.
-const WORTH: (f64, f64, f64) = (4.0, 0.2, 0.1);
+/// From this distance, gain and share of either kind on, a later fit may begin with this one.
+const WORTH_KEEPING: (f64, f64, f64) = (4.0, 0.2, 0.1);
 /// Share of the weaker kind above which it is taken for the fired one, if its power is nearly that of
 /// the other.
 const SELDOM: f64 = 0.7;
@@ -90,7 +90,7 @@ impl Fit {
 
     /// Whether a later fit may as well begin with it.
     pub(super) fn is_worth_keeping(&self) -> bool {
-        let (distance, gain, share) = WORTH;
+        let (distance, gain, share) = WORTH_KEEPING;
         self.distance > distance && self.gain > gain && (share..1.0 - share).contains(&self.share)
     }
 

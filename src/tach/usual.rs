@@ -15,8 +15,8 @@ const COMMON_FULL: f64 = 11_000.0;
 /// By how much one may be off its profile, as a ratio, and octaves beyond which it is all one.
 const NEARLY: f64 = 1.04;
 const FAR: f64 = 0.6;
-/// A badly set engine idles half as fast again and at two thirds, and is at full throttle a quarter
-/// slower or faster (common practice, no source).
+/// A badly set engine idles half as fast again and at two thirds, and is at full throttle a third
+/// slower, where it is far rich, or a quarter faster (common practice, no source).
 const IDLES: (f64, f64) = (0.67, 1.5);
 const REVS: (f64, f64) = (0.65, 1.25);
 /// Log likelihood of a speed far from the one at which a throttle that is known lets the engine run.
@@ -152,7 +152,7 @@ mod tests {
     #[test]
     fn an_open_throttle_speaks_against_half_of_full_throttle() {
         let open = trimmer(Some(Throttle::Open));
-        for full in [6_700.0, 9_500.0, 12_500.0] {
+        for full in [5_800.0, 6_700.0, 9_500.0, 12_500.0] {
             assert_eq!(lost(open, full), 0.0, "{full}");
         }
         assert!(lost(open, 9_500.0 / 2.0) > 1.0);
