@@ -3,7 +3,7 @@
 //! Each unit is the hyperbolic tangent of a weighted sum, so that no feature, however far out, carries
 //! the score away with it (multilayer perceptron: Rumelhart, Hinton and Williams 1986, from memory). The
 //! weights are fitted by `examples/fit/fit.py`.
-use crate::spectrum::{add, exp, greater, lesser, sum, widest};
+use crate::spectrum::{exp, greater, lesser, sum, widest};
 
 /// Features beyond so many standard deviations say no more.
 const FARTHEST: f32 = 4.0;
@@ -35,19 +35,46 @@ impl<const FEATURES: usize, const FIRST: usize, const SECOND: usize>
     /// Log odds. A feature that is no number counts as its mean.
     pub fn score(&self, features: &[f64; FEATURES]) -> f64 {
         widest!({
-            let mut first = self.first_rest;
-            for (i, row) in self.first.iter().enumerate() {
+            let mut near = [0.0f32; FEATURES];
+            for i in 0..FEATURES {
                 let off = (features[i] as f32 - self.means[i]) * self.scales[i];
                 let off = if off.is_nan() { 0.0 } else { off };
-                add(&mut first, row, off.clamp(-FARTHEST, FARTHEST));
+                near[i] = off.clamp(-FARTHEST, FARTHEST);
             }
-            let mut second = self.second_rest;
-            for (x, row) in first.iter_mut().zip(&self.second) {
-                add(&mut second, row, bent(*x));
-            }
+            let first = layer(&near, &self.first, &self.first_rest).map(bent);
+            let second = layer(&first, &self.second, &self.second_rest);
             f64::from(sum(&second, &self.last, |x, w| bent(x) * w) + self.last_rest)
         })
     }
+}
+
+/// What a layer gives to each of its units: so many of them at a time, whose sums stay in registers.
+#[inline(always)]
+fn layer<const FROM: usize, const TO: usize>(
+    from: &[f32; FROM],
+    weights: &[[f32; TO]; FROM],
+    rest: &[f32; TO],
+) -> [f32; TO] {
+    const LANES: usize = 16;
+    let mut to = *rest;
+    let (blocks, last) = to.as_chunks_mut::<LANES>();
+    let whole = LANES * blocks.len();
+    for (block, sums) in blocks.iter_mut().enumerate() {
+        let mut lanes = *sums;
+        for (x, row) in from.iter().zip(weights) {
+            let row = &row.as_chunks::<LANES>().0[block];
+            for i in 0..LANES {
+                lanes[i] += x * row[i];
+            }
+        }
+        *sums = lanes;
+    }
+    for (x, row) in from.iter().zip(weights) {
+        for (sum, w) in last.iter_mut().zip(&row[whole..]) {
+            *sum += x * w;
+        }
+    }
+    to
 }
 
 /// The hyperbolic tangent; beyond 10 it is 1 in 32 bits.
