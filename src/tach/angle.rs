@@ -7,8 +7,14 @@ use crate::spectrum::{HOP, Window, greatest, widest};
 
 /// Samples of a look in crank angle.
 pub const SAMPLES: usize = 2048;
+/// Parts of a look whose times are known.
+pub const EIGHTHS: usize = 8;
 /// Samples a second that a look has at least, so that nothing below 2 kHz folds.
 const DENSITY: f64 = 4_200.0;
+/// Samples of an eighth.
+const EIGHTH: usize = SAMPLES / EIGHTHS;
+/// Pieces of an eighth.
+const PIECES: usize = EIGHTH / PIECE;
 /// Samples between exact positions of a cut.
 const PIECE: usize = 16;
 /// Orders at which the floor is read, 0 (half an order up) to this.
@@ -24,6 +30,8 @@ pub struct Turns {
     pub sounded: usize,
     /// Samples a revolution, a power of two, 16 to 256.
     pub per_turn: usize,
+    /// When each eighth of the samples sounded in the mean, in seconds from the middle of all.
+    pub times: [f64; EIGHTHS],
     /// Power at each bin of the order spectrum, in units of 10 dB, Hann window.
     pub orders: Vec<f32>,
     /// Floor under each order, in the units of `orders`: the 40 % quantile of the bins within half an
@@ -138,6 +146,7 @@ impl Angle {
         let (mut step_up, mut step_down) = (start(long), start(-long));
         let end = track.sound.len() as f64;
         self.turns.sounded = SAMPLES;
+        self.turns.times = [0.0; EIGHTHS];
         for from in (0..half).step_by(PIECE) {
             step_up = long / track.speed(up + 0.5 * step_up);
             step_down = -long / track.speed(down + 0.5 * step_down);
@@ -146,6 +155,10 @@ impl Angle {
             before.reverse();
             samples[half + from..][..PIECE].copy_from_slice(&after);
             samples[half - from - PIECE + 1..][..PIECE].copy_from_slice(&before);
+            // The mean of an eighth is the mean of the middles of its pieces.
+            let share = |place: f64| (place - centre) / f64::from(WORKING_RATE) / PIECES as f64;
+            self.turns.times[(half + from) / EIGHTH] += share(up + 0.5 * step_up);
+            self.turns.times[(half - from - 1) / EIGHTH] += share(down + 0.5 * step_down);
             if up <= end && up + step_up > end {
                 self.turns.sounded = half + from;
             }

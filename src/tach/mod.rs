@@ -4,6 +4,7 @@ pub mod base;
 mod continuity;
 pub mod curve;
 pub mod evidence;
+mod fine;
 mod fit;
 mod halves;
 pub mod memory;

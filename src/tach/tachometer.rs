@@ -7,6 +7,7 @@ use super::base::{self, Base, Counter, Counts};
 use super::continuity::Continuity;
 use super::curve::Curve;
 use super::evidence::{self, Evidence, RHYTHMS, SPEEDS};
+use super::fine::Fine;
 use super::fit::TwoKinds;
 use super::memory::Memory;
 use super::path::{Chain, Place};
@@ -32,6 +33,8 @@ const MOVING: f64 = 0.15;
 const SNAP: f64 = 0.8;
 /// Change of the path from hop to hop, as a ratio, below which a cut may be shared.
 const EVEN: f64 = 0.006;
+/// Mean square by which a path may be off a straight line, as a ratio, to be one but for noise.
+const STRAIGHT: f64 = 0.012;
 /// Correction, as a ratio, above which the cut is done twice.
 const RECUT: f64 = 0.004;
 /// Count of slips, or of lines in step, from which another base is told as possible.
@@ -84,6 +87,25 @@ fn of_revolutions(rhythm: &[f32; RHYTHMS], firings: f64) -> [f32; RHYTHMS] {
     out
 }
 
+/// Relative change a second of a path with a speed each [`HOP`] that is as straight as one through noise
+/// can be (least squares); none where it bends.
+fn trend(path: &[f64]) -> Option<f64> {
+    let n = path.len() as f64;
+    let middle = 0.5 * (n - 1.0);
+    let mean = path.iter().sum::<f64>() / n;
+    let (mut along, mut square, mut all) = (0.0, 0.0, 0.0);
+    for (i, speed) in path.iter().enumerate() {
+        let (from_middle, off) = (i as f64 - middle, speed - mean);
+        along += from_middle * off;
+        square += from_middle * from_middle;
+        all += off * off;
+    }
+    let slope = along / square.max(1.0);
+    let bent = (all - slope * along).max(0.0);
+    ((bent / n).sqrt() < STRAIGHT * mean)
+        .then(|| slope / mean * f64::from(WORKING_RATE) / HOP as f64)
+}
+
 /// A hop whose base is not yet decided.
 struct Pending {
     moment: Moment,
@@ -103,6 +125,8 @@ pub struct Moment {
     /// The same with the base that was decided without regard to jumps of the path: no engine's sound
     /// jumps much, while a chord's lines have no common crank.
     pub heard: Rpm,
+    /// What the phases of the lines make of the path's speed where it is steady; `rpm` comes from it.
+    pub exact: Option<Rpm>,
     /// How the crank stands to the path.
     pub base: Base,
     /// What the turns up to it show of two kinds: revolutions, or firings of an engine that fires less
@@ -147,6 +171,7 @@ struct Tracker {
     evidence: Evidence,
     chain: Chain,
     angle: Angle,
+    fine: Fine,
     /// The turns at the path's own base.
     memory: Memory,
     counter: Counter,
@@ -198,6 +223,7 @@ impl Tachometer {
             usual: Usual::default(),
             chain: Chain::new(look.hops, look.batch, BEYOND, from..to),
             angle: Angle::new(),
+            fine: Fine::default(),
             memory: Memory::default(),
             counter: Counter::new(),
             last: None,
@@ -325,17 +351,21 @@ impl Tracker {
                 path: &self.local,
             };
             let change = slope(&self.local, middle);
+            let trend = trend(&self.local);
             let follows = i > 0 || past > 0;
             let even = follows && (self.path[at] / self.path[at - 1] - 1.0).abs() < EVEN;
             if let Some((last, turns)) = self
                 .last
                 .take_if(|_| hop % 2 == 1 && even && change.abs() < MOVING)
             {
-                let rpm = last.rpm.0 * (change * HOP as f64 / f64::from(WORKING_RATE)).exp();
+                let on = (change * HOP as f64 / f64::from(WORKING_RATE)).exp();
+                let rpm = last.rpm.0 * on;
+                let exact = trend.and_then(|trend| self.fine.after(hop, trend));
                 let moment = Moment {
                     hop,
                     rpm: Rpm(rpm),
                     heard: Rpm(rpm),
+                    exact: exact.map(|exact| Hertz(exact / self.firings).rpm()),
                     base: Base::SAME,
                     probability: place.probability,
                     rhythm: place.rhythm,
@@ -362,10 +392,16 @@ impl Tracker {
                 // The path itself stays as it is: half refined and half not, it would bend here.
                 let speed = self.path[at] * ratio * refined.ratio;
                 let kinds = self.memory.look(hop, speed, 1, &self.angle.turns);
+                let cut = self.path[at] * ratio;
+                let exact = trend.and_then(|trend| {
+                    let look = &self.angle.turns;
+                    self.fine.speed(hop, look, speed, cut, trend)
+                });
                 let moment = Moment {
                     hop,
                     rpm: Hertz(speed / self.firings).rpm(),
                     heard: Hertz(speed / self.firings).rpm(),
+                    exact: exact.map(|exact| Hertz(exact / self.firings).rpm()),
                     base: Base::SAME,
                     kinds,
                     firings: self.firings.max(1.0),
@@ -547,6 +583,9 @@ impl Tracker {
                 self.recut_kinds = self.recut_memory.look(p.moment.hop, rate, 1, turns);
             }
             p.moment.kinds = self.recut_kinds;
+        }
+        if let Some(exact) = p.moment.exact {
+            p.moment.rpm = Rpm(exact.0 * self.base.factor());
         }
         each(&p.moment, turns);
         self.pool.push(p.local);

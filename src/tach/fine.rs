@@ -1,0 +1,178 @@
+//! The last digits of a steady speed: how the phases of the lines drift over a look.
+//!
+//! A cut along the path says at which crank angle, by the path, each sample sounded; the phase of line k
+//! says by how much the crank was ahead of that, times k. So the look is folded to eight groups of whole
+//! turns, in which the lines stand at right angles to each other, and the straight line through the crank
+//! angles of the groups is the speed. Each line counts with the weight of the maximum-likelihood estimate
+//! for harmonics in white noise (variance bound: Rife and Boorstyn 1974, from memory): a tapered window
+//! and a peak between bins would lose half of what the sound knows, and a path that noise bends far more.
+use std::f64::consts::TAU;
+
+use super::angle::{EIGHTHS, SAMPLES, Turns};
+use crate::capture::WORKING_RATE;
+use crate::spectrum::{HOP, power, sum, widest};
+
+/// Lines that are followed.
+const LINES: usize = 12;
+/// Samples of a group, and of the longest turn.
+const GROUP: usize = SAMPLES / EIGHTHS;
+/// Lengths of a turn: powers of two up to a group.
+const LENGTHS: usize = GROUP.ilog2() as usize + 1;
+/// Groups that must have sounded: live, the last of a look are still to come.
+const FEWEST: usize = 4;
+/// Height of a line over the floor from which it counts, and beyond which it counts no more, in units of
+/// 10 dB.
+const CLEAR: f32 = 0.5;
+const CLEAREST: f32 = 6.0;
+/// Rounds, each from where the last one ended.
+const ROUNDS: usize = 2;
+/// Change of speed a second, as a ratio, up to which a path knows of none: within a hop it comes to 0.006 %.
+const LEVEL: f64 = 0.004;
+/// Widest correction, as a ratio.
+const WIDEST: f64 = 0.01;
+
+type Complex = (f64, f64);
+
+/// Follows the phases.
+#[derive(Debug, Default)]
+pub(super) struct Fine {
+    /// Cosines and negative sines of the lines over a turn, for each length that came.
+    waves: [Vec<[Vec<f32>; 2]>; LENGTHS],
+    /// The last hop whose speed was told, and that speed.
+    last: Option<(usize, f64)>,
+}
+
+impl Fine {
+    /// The speed in the middle of a look around a hop, in turns a second, where it changes evenly, by
+    /// `trend` a second as a ratio; `near` is what is known of it, and the look was cut at `cut` in the
+    /// mean. None where no line stands out.
+    pub(super) fn speed(
+        &mut self,
+        hop: usize,
+        look: &Turns,
+        near: f64,
+        cut: f64,
+        trend: f64,
+    ) -> Option<f64> {
+        let speed = self.by_phases(look, near, cut, trend);
+        self.last = speed.map(|speed| (hop, speed));
+        speed
+    }
+
+    /// The speed at the hop after that.
+    pub(super) fn after(&self, hop: usize, trend: f64) -> Option<f64> {
+        let (last, speed) = self.last?;
+        let trend = if trend.abs() < LEVEL { 0.0 } else { trend };
+        let seconds = HOP as f64 / f64::from(WORKING_RATE);
+        (last + 1 == hop).then_some(speed * (trend * seconds).exp())
+    }
+
+    fn by_phases(&mut self, look: &Turns, near: f64, cut: f64, trend: f64) -> Option<f64> {
+        let length = look.per_turn;
+        let sounded = (look.sounded / GROUP).min(EIGHTHS);
+        let waves = self.waves.get_mut(length.checked_ilog2()? as usize)?;
+        if sounded < FEWEST {
+            return None;
+        }
+        if waves.is_empty() {
+            *waves = table(length);
+        }
+        let weights = weights(look, near / cut);
+        let lines = widest!(lines(look, waves, &weights));
+        let times = &look.times[..sounded];
+        let middle = times.iter().sum::<f64>() / sounded as f64;
+        let square: f64 = times.iter().map(|t| (t - middle).powi(2)).sum();
+        // Turns of the cut from its middle to that of each group.
+        let apart = (GROUP / length) as f64;
+        let angle = |group: usize| apart * (group as f64 - 0.5 * (EIGHTHS - 1) as f64);
+        // The speed changes: the turns made since the middle, at its speed there.
+        let even = |t: &f64| t + 0.5 * trend * t * t;
+        let mut speed = near;
+        for _ in 0..ROUNDS {
+            let (mut all, mut weight) = (0.0, 0.0);
+            for (k, (line, w)) in (1..).map(f64::from).zip(lines.iter().zip(weights)) {
+                if w <= 0.0 {
+                    continue;
+                }
+                let mut ahead = [(0.0, 0.0); EIGHTHS];
+                let mut mean = (0.0, 0.0);
+                for (g, ((z, (re, im)), t)) in ahead.iter_mut().zip(line).zip(times).enumerate() {
+                    let (sin, cos) = (TAU * k * (speed * even(t) - angle(g))).sin_cos();
+                    *z = (re * cos + im * sin, im * cos - re * sin);
+                    mean = (mean.0 + z.0, mean.1 + z.1);
+                }
+                let power = (mean.0 * mean.0 + mean.1 * mean.1) / sounded as f64;
+                if power <= 0.0 {
+                    continue;
+                }
+                let along = times.iter().zip(&ahead);
+                let slope: f64 = along
+                    .map(|(t, z)| (t - middle) * (z.1 * mean.0 - z.0 * mean.1))
+                    .sum();
+                all += w * slope / power / square / (TAU * k);
+                weight += w;
+            }
+            if weight <= 0.0 {
+                return None;
+            }
+            speed += all / weight;
+        }
+        ((speed / near - 1.0).abs() < WIDEST).then_some(speed)
+    }
+}
+
+/// Weight of each line, k² times its power over that of the floor, where it is expected by a speed that
+/// is so much faster than the cut.
+fn weights(look: &Turns, ratio: f64) -> [f64; LINES] {
+    std::array::from_fn(|i| {
+        let k = (i + 1) as f64;
+        let bin = (k * ratio / look.order_per_bin).round() as usize;
+        if 2 * (i + 2) >= look.per_turn || bin < 1 || bin + 1 >= look.orders.len() {
+            return 0.0;
+        }
+        let around = &look.orders[bin - 1..=bin + 1];
+        let top = around.iter().copied().fold(f32::MIN, f32::max) - look.floor[i + 1];
+        if top < CLEAR {
+            return 0.0;
+        }
+        k * k * (f64::from(power(top.min(CLEAREST))) - 1.0)
+    })
+}
+
+/// The lines that count, in each group.
+#[inline(always)]
+fn lines(
+    look: &Turns,
+    waves: &[[Vec<f32>; 2]],
+    weights: &[f64; LINES],
+) -> [[Complex; EIGHTHS]; LINES] {
+    let mut lines = [[(0.0, 0.0); EIGHTHS]; LINES];
+    for (group, sound) in look.samples.chunks_exact(GROUP).enumerate() {
+        let mut turn = [0.0f32; GROUP];
+        let turn = &mut turn[..look.per_turn];
+        for one in sound.chunks_exact(look.per_turn) {
+            for (sum, x) in turn.iter_mut().zip(one) {
+                *sum += x;
+            }
+        }
+        for ((line, [re, im]), weight) in lines.iter_mut().zip(waves).zip(weights) {
+            if *weight > 0.0 {
+                let part = |wave: &[f32]| f64::from(sum(turn, wave, |x, w| x * w));
+                line[group] = (part(re), part(im));
+            }
+        }
+    }
+    lines
+}
+
+/// Cosines and negative sines of the lines over a turn of so many samples.
+fn table(length: usize) -> Vec<[Vec<f32>; 2]> {
+    let angle = |k: usize, i: usize| TAU * ((k * i) % length) as f64 / length as f64;
+    let wave = |k: usize| {
+        [
+            (0..length).map(|i| angle(k, i).cos() as f32).collect(),
+            (0..length).map(|i| -angle(k, i).sin() as f32).collect(),
+        ]
+    };
+    (1..=LINES).map(wave).collect()
+}
