@@ -57,6 +57,11 @@ pub struct Revolutions {
     weak: Vec<bool>,
 }
 
+/// Sine and cosine of the crank angle at each point.
+static ANGLES: std::sync::LazyLock<[(f64, f64); POINTS]> = std::sync::LazyLock::new(|| {
+    std::array::from_fn(|i| (TAU * i as f64 / POINTS as f64).sin_cos())
+});
+
 /// A number for each point of a revolution; the fastest turns have fewer, and 0 beyond them.
 type Points = [f32; POINTS];
 
@@ -240,7 +245,7 @@ impl Revolutions {
         for (i, row) in self.points.chunks_exact(n).take(points).enumerate() {
             let power = f64::from(sum(row, row, |x, y| x * y));
             all += power;
-            let (sin, cos) = (TAU * i as f64 / points as f64).sin_cos();
+            let (sin, cos) = ANGLES[i * POINTS / points];
             // Twice the angle by the double-angle formulas.
             let turns = [(cos, sin), (cos * cos - sin * sin, 2.0 * sin * cos)];
             for ((re, im), (cos, sin)) in harmonics.iter_mut().zip(turns) {

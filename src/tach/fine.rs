@@ -90,14 +90,24 @@ impl Fine {
         let mut speed = near;
         for _ in 0..ROUNDS {
             let (mut all, mut weight) = (0.0, 0.0);
+            // By how much the first line is ahead of the cut at each group; each further line by that more.
+            let mut turned = [(1.0, 0.0); EIGHTHS];
+            let mut first = turned;
+            for (g, (first, t)) in first.iter_mut().zip(times).enumerate() {
+                let (sin, cos) = (TAU * (speed * even(t) - angle(g))).sin_cos();
+                *first = (cos, sin);
+            }
             for (k, (line, w)) in (1..).map(f64::from).zip(lines.iter().zip(weights)) {
+                for ((re, im), (cos, sin)) in turned.iter_mut().zip(&first) {
+                    (*re, *im) = (*re * cos - *im * sin, *re * sin + *im * cos);
+                }
                 if w <= 0.0 {
                     continue;
                 }
                 let mut ahead = [(0.0, 0.0); EIGHTHS];
                 let mut mean = (0.0, 0.0);
-                for (g, ((z, (re, im)), t)) in ahead.iter_mut().zip(line).zip(times).enumerate() {
-                    let (sin, cos) = (TAU * k * (speed * even(t) - angle(g))).sin_cos();
+                let groups = line.iter().zip(&turned).take(sounded);
+                for (z, ((re, im), (cos, sin))) in ahead.iter_mut().zip(groups) {
                     *z = (re * cos + im * sin, im * cos - re * sin);
                     mean = (mean.0 + z.0, mean.1 + z.1);
                 }

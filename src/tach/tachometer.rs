@@ -33,7 +33,7 @@ const MOVING: f64 = 0.15;
 const SNAP: f64 = 0.8;
 /// Change of the path from hop to hop, as a ratio, below which a cut may be shared.
 const EVEN: f64 = 0.006;
-/// Mean square by which a path may be off a straight line, as a ratio, to be one but for noise.
+/// Root mean square by which a path may be off a straight line, as a ratio, to be one but for noise.
 const STRAIGHT: f64 = 0.012;
 /// Correction, as a ratio, above which the cut is done twice.
 const RECUT: f64 = 0.004;
