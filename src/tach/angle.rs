@@ -30,8 +30,9 @@ pub struct Turns {
     pub sounded: usize,
     /// Samples a revolution, a power of two, 16 to 256.
     pub per_turn: usize,
-    /// When each eighth of the samples sounded in the mean, in seconds from the middle of all.
-    pub times: [f64; EIGHTHS],
+    /// When each eighth of the samples sounded in the mean, in seconds from the middle of all. In 32 bits, in
+    /// which it does not show where in the stream the look lies.
+    pub times: [f32; EIGHTHS],
     /// Power at each bin of the order spectrum, in units of 10 dB, Hann window.
     pub orders: Vec<f32>,
     /// Floor under each order, in the units of `orders`: the 40 % quantile of the bins within half an
@@ -146,7 +147,7 @@ impl Angle {
         let (mut step_up, mut step_down) = (start(long), start(-long));
         let end = track.sound.len() as f64;
         self.turns.sounded = SAMPLES;
-        self.turns.times = [0.0; EIGHTHS];
+        let mut times = [0.0; EIGHTHS];
         for from in (0..half).step_by(PIECE) {
             step_up = long / track.speed(up + 0.5 * step_up);
             step_down = -long / track.speed(down + 0.5 * step_down);
@@ -157,8 +158,8 @@ impl Angle {
             samples[half - from - PIECE + 1..][..PIECE].copy_from_slice(&before);
             // The mean of an eighth is the mean of the middles of its pieces.
             let share = |place: f64| (place - centre) / f64::from(WORKING_RATE) / PIECES as f64;
-            self.turns.times[(half + from) / EIGHTH] += share(up + 0.5 * step_up);
-            self.turns.times[(half - from - 1) / EIGHTH] += share(down + 0.5 * step_down);
+            times[(half + from) / EIGHTH] += share(up + 0.5 * step_up);
+            times[(half - from - 1) / EIGHTH] += share(down + 0.5 * step_down);
             if up <= end && up + step_up > end {
                 self.turns.sounded = half + from;
             }
@@ -166,6 +167,7 @@ impl Angle {
             down += step_down;
         }
         samples[0] = 0.0;
+        self.turns.times = times.map(|seconds: f64| seconds as f32);
     }
 }
 

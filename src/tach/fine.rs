@@ -79,7 +79,7 @@ impl Fine {
         }
         let weights = weights(look, near / cut);
         let lines = widest!(lines(look, waves, &weights));
-        let times = &look.times[..sounded];
+        let times = &look.times.map(f64::from)[..sounded];
         let middle = times.iter().sum::<f64>() / sounded as f64;
         let square: f64 = times.iter().map(|t| (t - middle).powi(2)).sum();
         // Turns of the cut from its middle to that of each group.
