@@ -3,7 +3,7 @@
 //! Each unit is the hyperbolic tangent of a weighted sum, so that no feature, however far out, carries
 //! the score away with it (multilayer perceptron: Rumelhart, Hinton and Williams 1986, from memory). The
 //! weights are fitted by `examples/fit/fit.py`.
-use crate::spectrum::{exp, greater, lesser, sum, widest};
+use crate::spectrum::{LANES, exp, greater, lesser, sum, widest};
 
 /// Features beyond so many standard deviations say no more.
 const FARTHEST: f32 = 4.0;
@@ -55,7 +55,6 @@ fn layer<const FROM: usize, const TO: usize>(
     weights: &[[f32; TO]; FROM],
     rest: &[f32; TO],
 ) -> [f32; TO] {
-    const LANES: usize = 16;
     let mut to = *rest;
     let (blocks, last) = to.as_chunks_mut::<LANES>();
     let whole = LANES * blocks.len();

@@ -2,7 +2,7 @@
 //! number.
 
 /// Numbers that are worked on together.
-const LANES: usize = 16;
+pub const LANES: usize = 16;
 
 /// Does something with the widest registers that this processor has. No sum is put in another order
 /// and no two operations become one, so that every processor gives the same numbers.

@@ -17,6 +17,8 @@ const EIGHTH: usize = SAMPLES / EIGHTHS;
 const PIECES: usize = EIGHTH / PIECE;
 /// Samples between exact positions of a cut.
 const PIECE: usize = 16;
+/// Root mean square by which a path may be off a straight line, as a ratio, to be one but for noise.
+const STRAIGHT: f64 = 0.012;
 /// Orders at which the floor is read, 0 (half an order up) to this.
 pub const FLOORS: usize = 13;
 
@@ -61,6 +63,25 @@ pub fn slope(path: &[f64], at: usize) -> f64 {
     }
     let seconds = ((to - from) * HOP) as f64 / f64::from(WORKING_RATE);
     (path[to] / path[from]).ln() / seconds
+}
+
+/// Relative change a second of a path with a speed each [`HOP`] that is as straight as one through noise
+/// can be (least squares); none where it bends.
+pub fn trend(path: &[f64]) -> Option<f64> {
+    let n = path.len() as f64;
+    let middle = 0.5 * (n - 1.0);
+    let mean = path.iter().sum::<f64>() / n;
+    let (mut along, mut square, mut all) = (0.0, 0.0, 0.0);
+    for (i, speed) in path.iter().enumerate() {
+        let (from_middle, off) = (i as f64 - middle, speed - mean);
+        along += from_middle * off;
+        square += from_middle * from_middle;
+        all += off * off;
+    }
+    let slope = along / square.max(1.0);
+    let bent = (all - slope * along).max(0.0);
+    ((bent / n).sqrt() < STRAIGHT * mean)
+        .then(|| slope / mean * f64::from(WORKING_RATE) / HOP as f64)
 }
 
 /// A path of crank speeds, one a hop, with the sound along it.
@@ -222,4 +243,28 @@ fn ranked(values: &[f32; LOOKED_AT], count: usize, rank: usize) -> f32 {
         };
     }
     -greatest(&fitting)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_path_through_noise_has_the_trend_of_its_line_and_a_bent_one_none() {
+        // A tenth a second up from 100, 1 % up and down from hop to hop, or a snap in its second half.
+        let hop = HOP as f64 / f64::from(WORKING_RATE);
+        let path = |bent: f64| -> Vec<f64> {
+            (0..41)
+                .map(|i| {
+                    let seconds = f64::from(i - 20) * hop;
+                    let noise = if i % 2 == 0 { 0.01 } else { -0.01 };
+                    100.0 * (1.0 + 0.1 * seconds + bent * seconds.max(0.0) + noise)
+                })
+                .collect()
+        };
+        let found = trend(&path(0.0)).unwrap();
+        assert!((found - 0.1).abs() < 0.005, "{found}");
+        assert_eq!(trend(&path(3.5)), None);
+        assert_eq!(trend(&[]), None);
+    }
 }

@@ -9,15 +9,14 @@
 use std::f64::consts::TAU;
 
 use super::angle::{EIGHTHS, SAMPLES, Turns};
+use super::lines::{Fold, Waves};
 use crate::capture::WORKING_RATE;
-use crate::spectrum::{HOP, power, sum, widest};
+use crate::spectrum::{HOP, power, widest};
 
 /// Lines that are followed.
 const LINES: usize = 12;
 /// Samples of a group, and of the longest turn.
 const GROUP: usize = SAMPLES / EIGHTHS;
-/// Lengths of a turn: powers of two up to a group.
-const LENGTHS: usize = GROUP.ilog2() as usize + 1;
 /// Groups that must have sounded: live, the last of a look are still to come.
 const FEWEST: usize = 4;
 /// Height of a line over the floor from which it counts, and beyond which it counts no more, in units of
@@ -31,13 +30,11 @@ const LEVEL: f64 = 0.004;
 /// Widest correction, as a ratio.
 const WIDEST: f64 = 0.01;
 
-type Complex = (f64, f64);
-
 /// Follows the phases.
 #[derive(Debug, Default)]
 pub(super) struct Fine {
-    /// Cosines and negative sines of the lines over a turn, for each length that came.
-    waves: [Vec<[Vec<f32>; 2]>; LENGTHS],
+    waves: Waves<LINES>,
+    fold: Fold,
     /// The last hop whose speed was told, and that speed.
     last: Option<(usize, f64)>,
 }
@@ -70,15 +67,17 @@ impl Fine {
     fn by_phases(&mut self, look: &Turns, near: f64, cut: f64, trend: f64) -> Option<f64> {
         let length = look.per_turn;
         let sounded = (look.sounded / GROUP).min(EIGHTHS);
-        let waves = self.waves.get_mut(length.checked_ilog2()? as usize)?;
-        if sounded < FEWEST {
+        if length == 0 || sounded < FEWEST {
             return None;
         }
-        if waves.is_empty() {
-            *waves = table(length);
-        }
         let weights = weights(look, near / cut);
-        let lines = widest!(lines(look, waves, &weights));
+        let (waves, fold) = (self.waves.of(length), &mut self.fold);
+        let mut groups = [[(0.0, 0.0); LINES]; EIGHTHS];
+        widest!({
+            for (lines, sound) in groups.iter_mut().zip(look.samples.chunks_exact(GROUP)) {
+                *lines = fold.lines(sound, length, waves);
+            }
+        });
         let times = &look.times.map(f64::from)[..sounded];
         let middle = times.iter().sum::<f64>() / sounded as f64;
         let square: f64 = times.iter().map(|t| (t - middle).powi(2)).sum();
@@ -97,7 +96,7 @@ impl Fine {
                 let (sin, cos) = (TAU * (speed * even(t) - angle(g))).sin_cos();
                 *first = (cos, sin);
             }
-            for (k, (line, w)) in (1..).map(f64::from).zip(lines.iter().zip(weights)) {
+            for (i, w) in weights.into_iter().enumerate() {
                 for ((re, im), (cos, sin)) in turned.iter_mut().zip(&first) {
                     (*re, *im) = (*re * cos - *im * sin, *re * sin + *im * cos);
                 }
@@ -106,8 +105,9 @@ impl Fine {
                 }
                 let mut ahead = [(0.0, 0.0); EIGHTHS];
                 let mut mean = (0.0, 0.0);
-                let groups = line.iter().zip(&turned).take(sounded);
-                for (z, ((re, im), (cos, sin))) in ahead.iter_mut().zip(groups) {
+                let sounded_lines = groups[..sounded].iter().map(|lines| lines[i]);
+                for ((z, (re, im)), (cos, sin)) in ahead.iter_mut().zip(sounded_lines).zip(&turned)
+                {
                     *z = (re * cos + im * sin, im * cos - re * sin);
                     mean = (mean.0 + z.0, mean.1 + z.1);
                 }
@@ -119,7 +119,7 @@ impl Fine {
                 let slope: f64 = along
                     .map(|(t, z)| (t - middle) * (z.1 * mean.0 - z.0 * mean.1))
                     .sum();
-                all += w * slope / power / square / (TAU * k);
+                all += w * slope / power / square / (TAU * (i + 1) as f64);
                 weight += w;
             }
             if weight <= 0.0 {
@@ -147,42 +147,4 @@ fn weights(look: &Turns, ratio: f64) -> [f64; LINES] {
         }
         k * k * (f64::from(power(top.min(CLEAREST))) - 1.0)
     })
-}
-
-/// The lines that count, in each group.
-#[inline(always)]
-fn lines(
-    look: &Turns,
-    waves: &[[Vec<f32>; 2]],
-    weights: &[f64; LINES],
-) -> [[Complex; EIGHTHS]; LINES] {
-    let mut lines = [[(0.0, 0.0); EIGHTHS]; LINES];
-    for (group, sound) in look.samples.chunks_exact(GROUP).enumerate() {
-        let mut turn = [0.0f32; GROUP];
-        let turn = &mut turn[..look.per_turn];
-        for one in sound.chunks_exact(look.per_turn) {
-            for (sum, x) in turn.iter_mut().zip(one) {
-                *sum += x;
-            }
-        }
-        for ((line, [re, im]), weight) in lines.iter_mut().zip(waves).zip(weights) {
-            if *weight > 0.0 {
-                let part = |wave: &[f32]| f64::from(sum(turn, wave, |x, w| x * w));
-                line[group] = (part(re), part(im));
-            }
-        }
-    }
-    lines
-}
-
-/// Cosines and negative sines of the lines over a turn of so many samples.
-fn table(length: usize) -> Vec<[Vec<f32>; 2]> {
-    let angle = |k: usize, i: usize| TAU * ((k * i) % length) as f64 / length as f64;
-    let wave = |k: usize| {
-        [
-            (0..length).map(|i| angle(k, i).cos() as f32).collect(),
-            (0..length).map(|i| -angle(k, i).sin() as f32).collect(),
-        ]
-    };
-    (1..=LINES).map(wave).collect()
 }

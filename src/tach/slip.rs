@@ -7,7 +7,8 @@
 //! does that. So the lines of the stretch before a moment are compared with those after it, once as
 //! they are and once shifted by a half (a third) of the period.
 use super::angle::{SAMPLES, Turns};
-use crate::spectrum::{sum, widest};
+use super::lines::{Complex, Fold, Waves};
+use crate::spectrum::widest;
 
 /// Lines compared.
 const LINES: usize = 10;
@@ -45,11 +46,9 @@ pub struct Comparison {
     /// Turns a period: 1 for the crank itself, 2 for half of it, 3 for a third.
     turns: usize,
     level: [f64; LINES],
-    waves: Waves,
+    waves: Waves<LINES>,
     fold: Fold,
 }
-
-type Complex = (f64, f64);
 
 /// Cosine and sine of no, one and two thirds of a turn.
 const THIRDS: [(f64, f64); 3] = {
@@ -143,75 +142,4 @@ impl Comparison {
 
 fn power(c: Complex) -> f64 {
     c.0 * c.0 + c.1 * c.1
-}
-
-/// Cosines and negative sines of the first [`LINES`] lines over the first half of a period, a row for
-/// each, kept for each length that came. Lengths of one comparison are a power of two each times the
-/// same number.
-#[derive(Default)]
-struct Waves(Vec<Vec<f32>>);
-
-impl Waves {
-    fn of(&mut self, length: usize) -> &[f32] {
-        let at = length.ilog2() as usize;
-        if self.0.len() <= at {
-            self.0.resize(at + 1, Vec::new());
-        }
-        let rows = &mut self.0[at];
-        if rows.is_empty() {
-            let angle = |i: usize| std::f32::consts::TAU * i as f32 / length as f32;
-            let table: Vec<(f32, f32)> = (0..length)
-                .map(|i| (angle(i).cos(), -angle(i).sin()))
-                .collect();
-            for k in 1..=LINES {
-                let wave = (0..length / 2).map(|i| table[i * k % length]);
-                rows.extend(wave.clone().map(|w| w.0));
-                rows.extend(wave.map(|w| w.1));
-            }
-        }
-        rows
-    }
-}
-
-/// One period of a sound, folded in the middle.
-#[derive(Default)]
-struct Fold {
-    period: Vec<f32>,
-    /// Sums and differences of the samples as far from either end; the first sample is its own.
-    even: Vec<f32>,
-    odd: Vec<f32>,
-}
-
-impl Fold {
-    /// The first [`LINES`] Fourier lines of the mean period of a sound, from the waves of that period.
-    #[inline(always)]
-    fn lines(&mut self, sound: &[f32], period: usize, waves: &[f32]) -> [Complex; LINES] {
-        let half = period / 2;
-        self.period.clear();
-        self.period.resize(period, 0.0);
-        for block in sound.chunks_exact(period) {
-            for (f, s) in self.period.iter_mut().zip(block) {
-                *f += s;
-            }
-        }
-        let (before, after) = self.period.split_at(half);
-        self.even.resize(half, 0.0);
-        self.odd.resize(half, 0.0);
-        (self.even[0], self.odd[0]) = (before[0], 0.0);
-        let sides = before[1..].iter().zip(after[1..].iter().rev());
-        let folded = self.even[1..].iter_mut().zip(&mut self.odd[1..]);
-        for ((even, odd), (a, b)) in folded.zip(sides) {
-            (*even, *odd) = (a + b, a - b);
-        }
-        let mut lines = [(0.0, 0.0); LINES];
-        for (k, (line, waves)) in (1..).zip(lines.iter_mut().zip(waves.chunks_exact(period))) {
-            let (cosine, sine) = waves.split_at(half);
-            let re = sum(&self.even, cosine, |v, w| v * w);
-            let im = sum(&self.odd, sine, |v, w| v * w);
-            // At the middle of the period a wave is at its top or at its bottom.
-            let middle = if k % 2 == 0 { after[0] } else { -after[0] };
-            *line = (f64::from(re + middle), f64::from(im));
-        }
-        lines
-    }
 }

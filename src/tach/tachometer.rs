@@ -2,14 +2,15 @@
 use std::collections::VecDeque;
 use std::sync::Arc;
 
-use super::angle::{Angle, Track, Turns, slope};
-use super::base::{self, Base, Counter, Counts};
+use super::angle::{Angle, Track, Turns, slope, trend};
+use super::base::{self, Base, Counter};
 use super::continuity::Continuity;
 use super::curve::Curve;
 use super::evidence::{self, Evidence, RHYTHMS, SPEEDS};
 use super::fine::Fine;
 use super::fit::TwoKinds;
 use super::memory::Memory;
+use super::moment::Moment;
 use super::path::{Chain, Place};
 use super::refine::{Refined, refine};
 use super::usual::{Throttle, Usual};
@@ -33,8 +34,6 @@ const MOVING: f64 = 0.15;
 const SNAP: f64 = 0.8;
 /// Change of the path from hop to hop, as a ratio, below which a cut may be shared.
 const EVEN: f64 = 0.006;
-/// Root mean square by which a path may be off a straight line, as a ratio, to be one but for noise.
-const STRAIGHT: f64 = 0.012;
 /// Correction, as a ratio, above which the cut is done twice.
 const RECUT: f64 = 0.004;
 /// Count of slips, or of lines in step, from which another base is told as possible.
@@ -87,25 +86,6 @@ fn of_revolutions(rhythm: &[f32; RHYTHMS], firings: f64) -> [f32; RHYTHMS] {
     out
 }
 
-/// Relative change a second of a path with a speed each [`HOP`] that is as straight as one through noise
-/// can be (least squares); none where it bends.
-fn trend(path: &[f64]) -> Option<f64> {
-    let n = path.len() as f64;
-    let middle = 0.5 * (n - 1.0);
-    let mean = path.iter().sum::<f64>() / n;
-    let (mut along, mut square, mut all) = (0.0, 0.0, 0.0);
-    for (i, speed) in path.iter().enumerate() {
-        let (from_middle, off) = (i as f64 - middle, speed - mean);
-        along += from_middle * off;
-        square += from_middle * from_middle;
-        all += off * off;
-    }
-    let slope = along / square.max(1.0);
-    let bent = (all - slope * along).max(0.0);
-    ((bent / n).sqrt() < STRAIGHT * mean)
-        .then(|| slope / mean * f64::from(WORKING_RATE) / HOP as f64)
-}
-
 /// A hop whose base is not yet decided.
 struct Pending {
     moment: Moment,
@@ -113,44 +93,6 @@ struct Pending {
     local: Vec<f64>,
     middle: usize,
     scale: f64,
-}
-
-/// What the tachometer says of one hop, before it is known whether an engine runs at all.
-#[derive(Clone, Copy, Debug)]
-pub struct Moment {
-    /// Number of the hop; its centre is `hop * HOP` samples from the start.
-    pub hop: usize,
-    /// Crank speed.
-    pub rpm: Rpm,
-    /// The same with the base that was decided without regard to jumps of the path: no engine's sound
-    /// jumps much, while a chord's lines have no common crank.
-    pub heard: Rpm,
-    /// What the phases of the lines make of the path's speed where it is steady; `rpm` comes from it.
-    pub exact: Option<Rpm>,
-    /// How the crank stands to the path.
-    pub base: Base,
-    /// What the turns up to it show of two kinds: revolutions, or firings of an engine that fires less
-    /// often than once in one.
-    pub kinds: TwoKinds,
-    /// Firings in each of these turns, 1 or more.
-    pub firings: f64,
-    /// Standard error of the speed as a ratio.
-    pub error: f64,
-    /// Probability of the base given that an engine runs, 0 to 1.
-    pub probability: f64,
-    /// Probability of a full firing every turn, every 2nd, 3rd, 4th.
-    pub rhythm: [f32; RHYTHMS],
-    /// The next most probable speed.
-    pub runner_up: (Rpm, f64),
-    /// Change of speed as a ratio a second.
-    pub change: f64,
-    /// The fine reading.
-    pub refined: Refined,
-    /// Slips counted so far.
-    pub counts: Counts,
-    /// Whether the sound was cut anew for this hop. Where the speed is steady every second hop
-    /// shares the cut of the hop before it.
-    pub fresh: bool,
 }
 
 /// Crank speed from a stream of samples at the working rate.
