@@ -4,6 +4,9 @@ SHELL := /bin/bash
 .PHONY: help demo test test-mic browser tables archive check bench fuzz fuzz-build docs man man-pages schema install fmt snapshots
 
 PREFIX ?= $(HOME)/.local
+# Features that the tests are compiled with. CI sets `mic`, so that nothing is compiled twice.
+FEATURES ?=
+TEST := cargo test --locked --features '$(FEATURES)'
 # Seconds for each fuzz target.
 FUZZ_SECONDS ?= 60
 NOTE := target/release/engine-note
@@ -21,7 +24,7 @@ demo: ## install what is missing, build, read a shipped clip
 
 test: ## run every test
 	@.ci/need cc
-	cargo test --locked
+	$(TEST)
 
 test-mic: ## the tests at a virtual microphone, on a sound server of their own
 	@.ci/need cc alsa pulse
@@ -29,7 +32,7 @@ test-mic: ## the tests at a virtual microphone, on a sound server of their own
 
 browser: ## look at job sheets in a real browser (SHOTS=folder keeps screenshots)
 	@.ci/need cc chromium node
-	cargo test --locked --test sheet
+	$(TEST) --test sheet
 	cd tests/browser && npm ci --loglevel=error --no-audit --no-fund
 	node tests/browser/look.mjs target/tmp/sheets $(SHOTS)
 
@@ -43,14 +46,14 @@ $(PYTHON): tests/tables/requirements.txt
 
 tables: $(PYTHON) ## load tables in DuckDB and pandas, and run what docs/tables.md shows
 	@.ci/need cc
-	cargo test --locked --test tables
+	$(TEST) --test tables
 	$(PYTHON) tests/tables/check.py target/tmp/tables
 
 # The program as the tests have it: `cargo build` would compile half of the crates once more, without
 # what the tests ask of them.
 archive: $(PYTHON) ## run the recipe of docs/archive.md on two workers, one of them killed
 	@.ci/need cc
-	cargo test --locked --test tables --no-run
+	$(TEST) --test tables --no-run
 	$(PYTHON) tests/tables/archive.py target/debug/engine-note target/tmp/archive
 
 check: ## clippy with warnings denied, without and with the microphone

@@ -175,4 +175,43 @@ fn worst(scenes: &[Scene], scores: &[Score]) {
             scene.sounds.len()
         );
     }
+    worst_firing(scenes, scores);
+}
+
+/// The clips with the most steady frames whose firing is read wrong, and as what.
+fn worst_firing(scenes: &[Scene], scores: &[Score]) {
+    println!("\nWorst clips by firing (10 dB or better, steady frames that have a speed):\n");
+    println!(
+        "| seed | frames | clean read 4s, limiter | 4s read clean, limiter | limiter read clean, 4s | \
+         skip error | what it is |\n| --- | --- | --- | --- | --- | --- | --- |"
+    );
+    let wrong = |s: &Score| {
+        let k = &s.steady.kinds;
+        k[0][1] + k[0][2] + k[1][0] + k[1][2] + k[2][0] + k[2][1]
+    };
+    let mut order: Vec<usize> = (0..scores.len())
+        .filter(|i| snr(&scenes[*i]) >= 10.0)
+        .collect();
+    order.sort_by_key(|i| std::cmp::Reverse(wrong(&scores[*i])));
+    for i in order
+        .into_iter()
+        .take(15)
+        .filter(|i| wrong(&scores[*i]) > 0)
+    {
+        let (scene, f) = (&scenes[i], &scores[i].steady);
+        let k = &f.kinds;
+        println!(
+            "| {} | {} | {}, {} | {}, {} | {}, {} | {:.2} | {} |",
+            scene.seed,
+            f.read,
+            k[0][1],
+            k[0][2],
+            k[1][0],
+            k[1][2],
+            k[2][0],
+            k[2][1],
+            f.skip.1 / f.skip.0.max(1) as f64,
+            scene.note
+        );
+    }
 }
