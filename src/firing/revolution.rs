@@ -99,10 +99,14 @@ impl Revolutions {
     fn cut(&mut self, look: &Turns, points: usize) -> usize {
         let [samples, halves] = &mut self.samples;
         let all = look.samples.len() / look.per_turn;
-        let sounded = look.sounded / look.per_turn;
-        let turns = if sounded < FEW { all } else { sounded.min(all) };
+        let from = look.sounded.start.div_ceil(look.per_turn);
+        let to = all.min(look.sounded.end / look.per_turn);
+        let sounded = if to < from + FEW { 0..all } else { from..to };
+        let turns = sounded.len();
         samples.clear();
-        samples.extend_from_slice(&look.samples[..turns * look.per_turn]);
+        samples.extend_from_slice(
+            &look.samples[sounded.start * look.per_turn..sounded.end * look.per_turn],
+        );
         for _ in 0..(look.per_turn / points).ilog2() {
             halves.resize(samples.len() / 2, 0.0);
             for (half, [a, b]) in halves.iter_mut().zip(samples.as_chunks::<2>().0) {
@@ -292,7 +296,7 @@ mod tests {
         };
         Revolutions::new().differences(&Turns {
             samples: (0..64 * per_turn).map(sample).collect(),
-            sounded,
+            sounded: 0..sounded,
             per_turn,
             ..Turns::default()
         })

@@ -1,5 +1,7 @@
 //! From time to crank angle: the sound around one moment, cut at equal steps of crank angle along
 //! the speed path, and its spectrum by engine order.
+use std::ops::Range;
+
 use super::curve::{Cubic, along, floor};
 use super::halves::Halves;
 use crate::capture::WORKING_RATE;
@@ -27,9 +29,9 @@ pub const FLOORS: usize = 13;
 pub struct Turns {
     /// Samples, [`SAMPLES`] of them, equally spaced in crank angle, the moment in the middle.
     pub samples: Vec<f32>,
-    /// How many of them have sounded, to within 16; those after them are 0. Live, the end of a long look is
-    /// still to come.
-    pub sounded: usize,
+    /// Those that have sounded, to within 16; those before and after them are 0. A look at the beginning of a
+    /// sound begins before it, and live, the end of a long look is still to come.
+    pub sounded: Range<usize>,
     /// Samples a revolution, a power of two, 16 to 256.
     pub per_turn: usize,
     /// When each eighth of the samples sounded in the mean, in seconds from the middle of all. In 32 bits, in
@@ -167,7 +169,7 @@ impl Angle {
         let (mut up, mut down) = (centre, centre);
         let (mut step_up, mut step_down) = (start(long), start(-long));
         let end = track.sound.len() as f64;
-        self.turns.sounded = SAMPLES;
+        let mut sounded = 0..SAMPLES;
         let mut times = [0.0; EIGHTHS];
         for from in (0..half).step_by(PIECE) {
             step_up = long / track.speed(up + 0.5 * step_up);
@@ -182,12 +184,16 @@ impl Angle {
             times[(half + from) / EIGHTH] += share(up + 0.5 * step_up);
             times[(half - from - 1) / EIGHTH] += share(down + 0.5 * step_down);
             if up <= end && up + step_up > end {
-                self.turns.sounded = half + from;
+                sounded.end = half + from;
+            }
+            if down >= 0.0 && down + step_down < 0.0 {
+                sounded.start = half - from;
             }
             up += step_up;
             down += step_down;
         }
         samples[0] = 0.0;
+        self.turns.sounded = sounded;
         self.turns.times = times.map(|seconds: f64| seconds as f32);
     }
 }

@@ -66,7 +66,7 @@ impl Fine {
 
     fn by_phases(&mut self, look: &Turns, near: f64, cut: f64, trend: f64) -> Option<f64> {
         let length = look.per_turn;
-        let sounded = (look.sounded / GROUP).min(EIGHTHS);
+        let sounded = (look.sounded.end / GROUP).min(EIGHTHS);
         if length == 0 || sounded < FEWEST {
             return None;
         }

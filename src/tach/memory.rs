@@ -86,7 +86,7 @@ impl Memory {
             self.forget(rate);
             let kept = self.turns.len();
             while self.next + 1.0 <= self.angle + AFTER * in_look {
-                if let Some(turn) = cut(&look.samples, per_turn, self.next - self.angle) {
+                if let Some(turn) = cut(look, per_turn, self.next - self.angle) {
                     self.mixture.add(&turn);
                     self.turns.push(turn);
                     self.rates.push(rate);
@@ -159,15 +159,18 @@ impl Memory {
 }
 
 /// The turn of so many samples that begins so many turns after the middle of the look, each point the
-/// mean over its share of the turn; none where the look does not hold all of it.
+/// mean over its share of the turn; none where the look does not hold all of it, or not all has sounded:
+/// the silence before a recording is no skipped turn.
 #[inline(always)]
-fn cut(samples: &[f32], per_turn: usize, from: f64) -> Option<Points> {
+fn cut(look: &Turns, per_turn: usize, from: f64) -> Option<Points> {
+    let samples = &look.samples[..];
     let parts = per_turn.div_ceil(POINTS);
     let per_turn = per_turn as f64;
     let start = (samples.len() / 2) as f64 + from * per_turn;
     let step = per_turn / (POINTS * parts) as f64;
     // Curves need a sample before and two after.
-    if start < 1.0 || start + per_turn + 2.0 >= samples.len() as f64 {
+    let sounded = &look.sounded;
+    if start < sounded.start.max(1) as f64 || start + per_turn + 2.0 >= sounded.end as f64 {
         return None;
     }
     let mut turn = [0.0; POINTS];
@@ -239,6 +242,7 @@ mod tests {
             let place = |i| angle + (i as f64 - (SAMPLES / 2) as f64) / PER_TURN as f64;
             let look = Turns {
                 samples: (0..SAMPLES).map(|i| sound(place(i), &fires)).collect(),
+                sounded: 0..SAMPLES,
                 per_turn: PER_TURN,
                 ..Turns::default()
             };
@@ -289,6 +293,7 @@ mod tests {
         let mut memory = Memory::default();
         let look = Turns {
             samples: vec![0.5; SAMPLES],
+            sounded: 0..SAMPLES,
             per_turn: PER_TURN,
             ..Turns::default()
         };
