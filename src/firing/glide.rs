@@ -7,6 +7,9 @@ const SLOPE: f64 = 0.2;
 const MEAN: f64 = 0.016;
 /// Change of the natural logarithm of the speed in one hop, at most: more is a jump to another base.
 const MOST: f64 = 0.1;
+/// Slope from which the throttle moves (45 % a second): what it does to the speed is no gliding, and would
+/// be remembered for seconds after each opening.
+const MOVES: f64 = 0.007;
 /// Slope, in natural logarithms a hop, that counts for nothing.
 const LEAST: f64 = 1e-5;
 
@@ -17,6 +20,8 @@ pub struct Glide {
     slope: f64,
     mean: f64,
     square: f64,
+    /// Hops that the means rest on.
+    hops: u32,
     stretch: Option<u32>,
 }
 
@@ -35,8 +40,14 @@ impl Glide {
         let change = speed - std::mem::replace(&mut self.last, speed);
         let change = if change.abs() < MOST { change } else { 0.0 };
         self.slope += SLOPE * (change - self.slope);
-        self.mean += MEAN * (self.slope - self.mean);
-        self.square += MEAN * (self.slope * self.slope - self.square);
+        if self.slope.abs() > MOVES {
+            (self.mean, self.square, self.hops) = (0.0, 0.0, 0);
+            return;
+        }
+        self.hops = self.hops.saturating_add(1);
+        let share = MEAN.max(1.0 / f64::from(self.hops));
+        self.mean += share * (self.slope - self.mean);
+        self.square += share * (self.slope * self.slope - self.square);
     }
 
     /// How strongly it glides: three more than the common logarithm of the effective slope of the last
@@ -95,6 +106,16 @@ mod tests {
         let glide = after((0..625).map(|hop| 9_000.0 * (0.001 * tooth(hop)).exp()));
         assert!((-0.4..0.0).contains(&glide.strength()), "{glide:?}");
         assert!(glide.one_way() < 0.3, "{glide:?}");
+    }
+
+    #[test]
+    fn an_opening_of_the_throttle_leaves_nothing_behind() {
+        // Up by a factor of four in 0.4 s, then steady for half a second.
+        let speed = |hop: i32| 2_700.0 * 4f64.powf((f64::from(hop - 60) / 25.0).clamp(0.0, 1.0));
+        let glide = after((0..116).map(speed));
+        assert!(glide.strength() < 0.2, "{glide:?}");
+        let later = after((0..200).map(speed));
+        assert!(later.strength() < -0.3, "{later:?}");
     }
 
     #[test]
