@@ -8,8 +8,8 @@ Needs numpy, scipy and soundfile. Everything is made in a work folder:
     cargo run --release --example features -- WORK/features WORK/samples/*.f32
     python3 examples/fit/fit.py path WORK                          # evidence of the path
     cargo run --release --example trace -- WORK/traces $(cat WORK/clips)
-    python3 examples/fit/fit.py score WORK                         # skipping
-    python3 examples/fit/fit.py presence WORK                      # presence, a network (network.py)
+    python3 examples/fit/fit.py firing WORK                        # firing, a network (network.py)
+    python3 examples/fit/fit.py presence WORK                      # presence, another
 
 Truth: the annotated recordings of fixtures/recordings and the truth that the synthesizer writes.
 What the fits are is said at each function. The shipped weights were fitted to more clips than
@@ -35,9 +35,10 @@ from scipy.optimize import minimize
 RATE, HOP = 8_000, 128
 SPEEDS, RHYTHMS, FEATURES = 271, 4, 32
 GRID = 4.8 * 2 ** ((148 + np.arange(SPEEDS)) / 72)  # hertz: LogAxis bins from evidence::FIRST
-# Columns of a trace before the features of firing::Judge (32) and reading::Presence (27); behind them
-# what the tachometer says of two kinds of turns (12) and reading::standing (31).
-HEAD, JUDGE, PRESENCE, KINDS, STANDING = 22, 32, 27, 12, 31
+# Columns of a trace before the features of firing::Judge (35, of which presence takes 30), how the speed glides
+# (2) and reading::Presence (27); behind them what the tachometer says of two kinds of turns (12) and
+# reading::standing (31).
+HEAD, JUDGE, ALWAYS, GLIDE, PRESENCE, KINDS, STANDING = 22, 35, 30, 2, 27, 12, 31
 
 
 def prepare(work, recordings):
@@ -161,22 +162,6 @@ def path(work):
         )
 
 
-def logistic(sets, l2):
-    def loss(w):
-        total, gradient = l2 * (w**2).sum(), 2 * l2 * w
-        for x, y, weight in sets:
-            z = x @ w
-            total += weight * np.mean(np.logaddexp(0, z) - y * z)
-            gradient = gradient + weight * x.T @ (1 / (1 + np.exp(-np.clip(z, -50, 50))) - y) / len(y)
-        return total, gradient
-
-    return minimize(loss, np.zeros(sets[0][0].shape[1]), jac=True, method="L-BFGS-B", options=dict(maxiter=2_000)).x
-
-
-def second_degree(x):
-    return np.column_stack([np.ones(len(x)), x] + [x[:, i : i + 1] * x[:, i:] for i in range(x.shape[1])])
-
-
 def traces(work):
     for name, z in truths(work):
         a = np.loadtxt(f"{work}/traces/{name}.csv", delimiter=",", ndmin=2)
@@ -186,34 +171,52 @@ def traces(work):
         yield a[:n], rpm, off, {k: z[k][:n] for k in ("skips", "limiter", "share")}, str(z["use"])
 
 
-def score(work):
-    """Three logistic regressions on terms of second degree. Skipping: steady hops whose speed is
-    right, clean against skipping, saws and synthetic engines. Limiter: the same hops, a limiter
-    against all else. Share: the hops of synthetic engines, the share of skipped turns."""
-    judge = {"saw": [], "engine": []}
+def firing(work):
+    """Clean, skipping or on the limiter, and the share of skipped turns: steady hops whose speed is right.
+    The loss is the sum of the two cross-entropies, the second half as much again."""
+    seen = {"saw": [], "engine": []}
     for a, _, off, z, use in traces(work):
         if use in ("saw", "engine", "several"):
             right = ~np.isnan(z["skips"]) & ((use == "saw") | (off < 0.03))
-            row = (second_degree(a[right, HEAD : HEAD + JUDGE]), z["skips"][right], z["limiter"][right], z["share"][right])
-            judge["saw" if use == "saw" else "engine"].append(row)
-    rows = {k: [np.concatenate(column) for column in zip(*v)] for k, v in judge.items() if v}
-    spread = np.maximum(np.concatenate([v[0] for v in rows.values()]).std(0), 0.05)
-    spread[0] = 1
-    weight = {"saw": 1.0, "engine": 1.5}
-    skipping = logistic([(x / spread, y, weight[k]) for k, (x, y, _, _) in rows.items()], 5e-4) / spread
-    halves = [(x[y == at] / spread, y[y == at].astype(float), w) for k, (x, _, y, _) in rows.items() for at, w in ((True, 1.0), (False, 1.5)) if (y == at).any()]
-    limiter = logistic(halves, 5e-4) / spread
-    x, _, _, y = rows["engine"]
-    share = logistic([(x / spread, y, 1.0)], 5e-4) / spread
-    table("src/firing/weights.rs", "firing scores", "judge", "TERMS", {"SKIPPING": skipping, "LIMITER": limiter, "SHARE": share})
+            truth = np.column_stack([np.where(z["limiter"], 2, z["skips"]), z["share"]])[right]
+            if use == "saw":
+                truth[truth[:, 0] == 0, 1] = 0
+            seen["saw" if use == "saw" else "engine"].append((a[right, HEAD : HEAD + JUDGE], truth))
+    rows = {k: [np.concatenate(column) for column in zip(*v)] for k, v in seen.items() if v}
+    weight = {"saw": 0.3, "engine": 1.0}
+    fit_firing([(x, truth, weight[k]) for k, (x, truth) in rows.items()])
+
+
+def fit_firing(groups):
+    """Groups of (features, truth, weight), each of which counts as its weight, however many rows it has."""
+    x, truth, w = joined(groups)
+    nets = [network.fit(x, truth, w, kind_and_share, 4, (48, 24), epochs=15, rate=4e-3, decay=1e-5, seed=seed) for seed in (0, 1)]
+    what = ["How the engine fires, and how many turns it skips: the mean of networks that were fitted to the same from", "different beginnings."]
+    network.write("src/firing/weights.rs", nets, what, ("super::judge::{FEATURES, SCORES}", "super::network::Network"), "FIRING", "FEATURES", "SCORES")
+
+
+def kind_and_share(z, truth):
+    kind, share = truth.T
+    e = np.exp(z[:, :3] - z[:, :3].max(1, keepdims=True))
+    slope = np.empty_like(z)
+    slope[:, :3] = (e / e.sum(1, keepdims=True) - (kind[:, None] == np.arange(3))) * (kind >= 0)[:, None]
+    slope[:, 3] = np.where(share >= 0, 1.5 * (network.probability(z[:, 3]) - share), 0)
+    return slope
+
+
+def joined(groups):
+    total = sum(len(x) for x, _, _ in groups)
+    x, truth = (np.concatenate([np.asarray(g[i], np.float32) for g in groups]) for i in (0, 1))
+    return x, truth, np.concatenate([np.full(len(x), weight * total / len(x), np.float32) for x, _, weight in groups])
 
 
 def presence(work):
     """Engines whose speed is right against everything else and against engines whose speed is wrong."""
     seen = {"saw": [], "engine": [], "other": [], "none": [], "wrong": []}
     for a, rpm, off, _, use in traces(work):
-        own = HEAD + JUDGE
-        x = np.column_stack([a[:, own : own + PRESENCE], a[:, HEAD:own], a[:, own + PRESENCE + KINDS :][:, :STANDING]])
+        glide = HEAD + JUDGE
+        own = glide + GLIDE
+        x = np.column_stack([a[:, own : own + PRESENCE], a[:, HEAD : HEAD + ALWAYS], a[:, glide:own], a[:, own + PRESENCE + KINDS :][:, :STANDING]])
         if use == "saw":
             seen["saw"].append(x[rpm > 1_500])
         elif use in ("engine", "several"):
@@ -222,22 +225,15 @@ def presence(work):
         else:
             seen[use].append(x[::3])
     weight = {"saw": 1.0, "engine": 1.2, "other": 1.0, "none": 5.0, "wrong": 1.0}
-    groups = [(np.concatenate(v), float(k in ("saw", "engine")), weight[k]) for k, v in seen.items() if v]
-    network.write("src/reading/weights.rs", [network.fit(groups, epochs=80, seed=seed) for seed in (0, 1)])
-
-
-def table(file, what, module, length, tables):
-    with open(file, "w") as out:
-        out.write(f"//! Weights of the {what}. Generated by `examples/fit/fit.py`, do not edit.\nuse super::{module}::{length};\n")
-        for name, w in tables.items():
-            rows = "".join("\n    " + " ".join(f"{v:.4f}," for v in w[i : i + 8]) for i in range(0, len(w), 8))
-            out.write(
-                f"\n/// Weight of each term, in the order of `terms`, of the score {name.lower()}.\n"
-                f"#[rustfmt::skip]\n#[allow(clippy::approx_constant)] // A fitted weight may lie near a constant by chance.\npub(super) const {name}: [f64; {length}] = [{rows}\n];\n"
-            )
+    stacked = {k: np.concatenate(v) for k, v in seen.items() if v}
+    x, truth, w = joined([(v, np.full(len(v), float(k in ("saw", "engine"))), weight[k]) for k, v in stacked.items()])
+    odds = lambda z, truth: network.probability(z) - truth[:, None]
+    nets = [network.fit(x, truth, w, odds, 1, (64, 32), epochs=80, seed=seed) for seed in (0, 1)]
+    what = ["Whether an engine is heard, at the speed that is taken for its own: the mean of networks that", "were fitted to the same from different beginnings."]
+    network.write("src/reading/weights.rs", nets, what, ("super::presence::SEEN", "crate::firing::Network"), "ENGINE", "SEEN", "1")
 
 
 if __name__ == "__main__":
-    if len(sys.argv) < 3 or sys.argv[1] not in ("prepare", "path", "score", "presence"):
+    if len(sys.argv) < 3 or sys.argv[1] not in ("prepare", "path", "firing", "presence"):
         sys.exit(__doc__)
-    {"prepare": prepare, "path": path, "score": score, "presence": presence}[sys.argv[1]](*sys.argv[2:])
+    {"prepare": prepare, "path": path, "firing": firing, "presence": presence}[sys.argv[1]](*sys.argv[2:])

@@ -71,6 +71,7 @@ fn main() -> std::io::Result<()> {
                 c.thirds.thirds + 10.0 * f64::from(u8::from(c.thirds.third_slip)),
             ];
             values.extend(firing);
+            values.extend([judge.glide.strength(), judge.glide.one_way()]);
             values.extend(&seen[..FEATURES]);
             let k = &m.kinds;
             values.extend([k.share, k.distance, k.gain, k.power, k.again]);

@@ -20,7 +20,8 @@ pub struct Glide {
     slope: f64,
     mean: f64,
     square: f64,
-    /// Hops that the means rest on.
+    /// The same means since the throttle last moved, and the hops that they rest on.
+    held: (f64, f64),
     hops: u32,
     stretch: Option<u32>,
 }
@@ -40,26 +41,42 @@ impl Glide {
         let change = speed - std::mem::replace(&mut self.last, speed);
         let change = if change.abs() < MOST { change } else { 0.0 };
         self.slope += SLOPE * (change - self.slope);
+        self.mean += MEAN * (self.slope - self.mean);
+        self.square += MEAN * (self.slope * self.slope - self.square);
         if self.slope.abs() > MOVES {
-            (self.mean, self.square, self.hops) = (0.0, 0.0, 0);
+            (self.held, self.hops) = ((0.0, 0.0), 0);
             return;
         }
         self.hops = self.hops.saturating_add(1);
         let share = MEAN.max(1.0 / f64::from(self.hops));
-        self.mean += share * (self.slope - self.mean);
-        self.square += share * (self.slope * self.slope - self.square);
+        self.held.0 += share * (self.slope - self.held.0);
+        self.held.1 += share * (self.slope * self.slope - self.held.1);
     }
 
     /// How strongly it glides: three more than the common logarithm of the effective slope of the last
     /// second, in natural logarithms a hop.
     pub fn strength(&self) -> f64 {
-        (self.square.sqrt() + LEAST).log10() + 3.0
+        strength(self.square)
     }
 
     /// Whether always the same way: 0, up and down, to 1.
     pub fn one_way(&self) -> f64 {
-        self.mean.abs() / (self.square.sqrt() + LEAST)
+        one_way(self.mean, self.square)
     }
+
+    /// Both since the throttle last moved.
+    pub fn held(&self) -> [f64; 2] {
+        let (mean, square) = self.held;
+        [strength(square), one_way(mean, square)]
+    }
+}
+
+fn strength(square: f64) -> f64 {
+    (square.sqrt() + LEAST).log10() + 3.0
+}
+
+fn one_way(mean: f64, square: f64) -> f64 {
+    mean.abs() / (square.sqrt() + LEAST)
 }
 
 #[cfg(test)]
@@ -113,9 +130,10 @@ mod tests {
         // Up by a factor of four in 0.4 s, then steady for half a second.
         let speed = |hop: i32| 2_700.0 * 4f64.powf((f64::from(hop - 60) / 25.0).clamp(0.0, 1.0));
         let glide = after((0..116).map(speed));
-        assert!(glide.strength() < 0.2, "{glide:?}");
+        assert!(glide.strength() > 0.5, "{glide:?}");
+        assert!(glide.held()[0] < 0.2, "{glide:?}");
         let later = after((0..200).map(speed));
-        assert!(later.strength() < -0.3, "{later:?}");
+        assert!(later.held()[0] < -0.3, "{later:?}");
     }
 
     #[test]

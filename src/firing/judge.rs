@@ -3,16 +3,18 @@ use super::glide::Glide;
 use super::kind::{Firing, FiringKind, Pattern};
 use super::revolution::{Differences, Revolutions};
 use super::sub_orders::{Families, families};
-use super::weights::{LIMITER, SHARE, SKIPPING};
-use crate::spectrum::weighted;
+use super::weights::FIRING;
 use crate::tach::angle::Turns;
 use crate::tach::{Moment, TwoKinds};
 use crate::units::Decibels;
 
 /// Features of a look.
-pub const FEATURES: usize = 32;
-/// Terms of the score: a constant, each feature, each product of two.
-pub const TERMS: usize = 1 + FEATURES + FEATURES * (FEATURES + 1) / 2;
+pub const FEATURES: usize = 35;
+/// Those of them that need no throttle that is held.
+pub const ALWAYS: usize = 30;
+/// Scores of a look: clean, skipping, on the limiter (log probabilities but for a constant), and the log
+/// odds of a turn to be skipped.
+pub(super) const SCORES: usize = 4;
 
 /// Memory of the score, per hop: 0.1 s.
 const MEMORY: f64 = 0.15;
@@ -56,7 +58,7 @@ const LIMITER_FROM: f64 = 5_500.0;
 const STEADY: f64 = 0.3;
 
 /// Judges hop after hop.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct Judge {
     revolutions: Revolutions,
     score: Option<f64>,
@@ -73,10 +75,26 @@ pub struct Judge {
     pub features: [f64; FEATURES],
 }
 
+impl Default for Judge {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
 impl Judge {
     /// Nothing judged yet.
     pub fn new() -> Self {
-        Self::default()
+        Judge {
+            revolutions: Revolutions::new(),
+            score: None,
+            cut: 0.0,
+            skipping: None,
+            limiter: false,
+            differences: Differences::default(),
+            families: Families::default(),
+            glide: Glide::default(),
+            features: [0.0; FEATURES],
+        }
     }
 
     /// Takes a look and gives the features that the score is made of.
@@ -100,6 +118,7 @@ impl Judge {
         let logit = |x: f64| (x.clamp(0.01, 0.99) / (1.0 - x.clamp(0.01, 0.99))).ln() / 4.0;
         let known = f64::from(u8::from(k.turns > 0));
         let [weak, strong] = runs(k);
+        let [held, one_way] = self.glide.held();
         let lowest = f.contrast.iter().fold(f64::MAX, |m, v| m.min(*v));
         self.features = [
             rhythm,
@@ -132,8 +151,11 @@ impl Judge {
             known * logit(k.recent),
             known * log(weak, 0.0),
             known * log(strong, 0.0),
-            self.glide.strength(),
-            self.glide.one_way(),
+            held,
+            one_way,
+            log(d.swing.late, 1e-4) + 2.0,
+            d.swing.rough,
+            d.swing.pushed,
         ];
         self.features
     }
@@ -141,11 +163,9 @@ impl Judge {
     /// Judges a look.
     pub fn judge(&mut self, moment: &Moment, look: &Turns) -> Firing {
         let features = self.features(moment, look);
-        let terms = terms(&features);
-        let score =
-            |weights: &[f64; TERMS]| -> f64 { weighted(&terms, weights).clamp(-SURE, SURE) };
+        let [clean, skipping, limiter, share] = scores(&features);
         let bursts = if moment.change.abs() < STEADY && moment.rpm.0 > LIMITER_FROM {
-            score(&LIMITER)
+            (limiter - either(clean, skipping)).clamp(-SURE, SURE)
         } else {
             -SURE
         };
@@ -155,9 +175,9 @@ impl Judge {
         let counts = k.gain > EXPLAINED && k.share < MOST_MISSED && moment.firings < 1.5;
         let trust = ((k.distance - DISTINCT[0]) / (DISTINCT[1] - DISTINCT[0])).clamp(0.0, 1.0)
             * f64::from(u8::from(counts));
-        let share = odds(score(&SHARE));
+        let share = odds(share);
         let share = share + trust * (k.share - share);
-        let score = score(&SKIPPING);
+        let score = (either(skipping, limiter) - clean).clamp(-SURE, SURE);
         let score = if counts && alternates(k) {
             score.max(BY_TURNS)
         } else {
@@ -180,7 +200,6 @@ impl Judge {
             } else {
                 HYSTERESIS
             };
-        // A limiter's cut turns are few between long clean runs, which the other score takes for clean.
         let kind = match self.skipping {
             _ if self.limiter => FiringKind::Limiter,
             None => FiringKind::Unclear,
@@ -190,15 +209,7 @@ impl Judge {
         let skips = matches!(kind, FiringKind::FourStroking | FiringKind::Limiter);
         Firing {
             kind,
-            skip_ratio: (kind != FiringKind::Unclear).then(|| {
-                // A limiter cuts turns that the other score takes for clean.
-                let skips = if self.limiter {
-                    1.0
-                } else {
-                    odds(smooth + LENIENT)
-                };
-                share * skips
-            }),
+            skip_ratio: (kind != FiringKind::Unclear).then(|| share * odds(smooth + LENIENT)),
             pattern: match kind {
                 FiringKind::Limiter => Some(Pattern::Bursts),
                 _ => skips.then(|| pattern(moment, d)),
@@ -231,18 +242,20 @@ fn odds(log: f64) -> f64 {
     1.0 / (1.0 + (-log).exp())
 }
 
-/// The terms of the score: 1, the features, and their products in pairs, each once.
-fn terms(features: &[f64; FEATURES]) -> [f64; TERMS] {
-    let mut out = [1.0; TERMS];
-    out[1..=FEATURES].copy_from_slice(features);
-    let mut at = 1 + FEATURES;
-    for i in 0..FEATURES {
-        for j in i..FEATURES {
-            out[at] = features[i] * features[j];
-            at += 1;
+/// The scores, the mean of all networks.
+fn scores(features: &[f64; FEATURES]) -> [f64; SCORES] {
+    let mut mean = [0.0; SCORES];
+    for network in &FIRING {
+        for (mean, score) in mean.iter_mut().zip(network.scores(features)) {
+            *mean += score / FIRING.len() as f64;
         }
     }
-    out
+    mean
+}
+
+/// The logarithm of one probability or another.
+fn either(a: f64, b: f64) -> f64 {
+    a.max(b) + (-(a - b).abs()).exp().ln_1p()
 }
 
 /// Are there two kinds of turns beyond doubt that come by turns? No clean engine has them, however weak

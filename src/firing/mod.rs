@@ -10,19 +10,23 @@
 //! are read from the order spectrum; the chain's own opinion of the rhythm comes with the moment, and
 //! so do the two kinds that a mixture finds in the turns of the last while
 //! ([`TwoKinds`](crate::tach::TwoKinds)), which are counted where they are distinct; and a speed that
-//! shakes or saws up and down is none of an engine that fires clean. A
-//! logistic score over these, fitted on annotated recordings and on synthetic engines of many
-//! timbres, says whether firings are skipped. Nothing is refused here: whether an engine is there
+//! shakes or saws up and down is none of an engine that fires clean. Small
+//! networks over these, fitted on annotated recordings and on synthetic engines of many
+//! timbres, say whether firings are skipped or cut, and how many. Nothing is refused here: whether an engine is there
 //! at all is decided in [`reading`](crate::reading).
 mod glide;
 mod judge;
 mod kind;
+mod network;
 mod revolution;
 mod sub_orders;
+mod swing;
 mod weights;
 
 pub use glide::Glide;
-pub use judge::{FEATURES, Judge};
+pub use judge::{ALWAYS, FEATURES, Judge};
 pub use kind::{Firing, FiringKind, Pattern};
+pub use network::Network;
 pub use revolution::{Differences, Revolutions};
 pub use sub_orders::{Families, families};
+pub use swing::Swing;

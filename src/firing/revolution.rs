@@ -5,12 +5,13 @@
 //! kinds along their main direction of difference. Scatter of energy alone separates nothing.
 use std::f64::consts::TAU;
 
+use super::swing::{Swing, swing};
 use crate::spectrum::{best_cut, greatest, sum, widest};
 use crate::tach::angle::Turns;
 
 /// Points of one revolution that are compared, at most; orders up to 16 remain, since the pulse of a
 /// firing may be a small and short part of a turn.
-const POINTS: usize = 32;
+pub(super) const POINTS: usize = 32;
 /// Turns of a look that have sounded, below which all of it is taken.
 const FEW: usize = 12;
 /// Steps of the power iteration for the main direction of difference.
@@ -40,6 +41,8 @@ pub struct Differences {
     pub weak_run: f64,
     /// Mean length of an unbroken run of the stronger kind, in revolutions; 0 without one.
     pub strong_run: f64,
+    /// How the crank swings about its mean speed.
+    pub swing: Swing,
 }
 
 /// Revolutions of a look, reduced to a few points each.
@@ -164,7 +167,9 @@ impl Revolutions {
         let weak = usize::from(strength(1) < strength(0));
         self.weak
             .extend(self.along.iter().map(|a| usize::from(*a > cut) == weak));
+        let swing = swing(&self.points, &mean, points, &axis, &self.weak);
         Differences {
+            swing,
             apart,
             two_kinds: if main > 0.0 { best / main } else { 0.0 },
             main: if spread > 0.0 { main / spread } else { 0.0 },

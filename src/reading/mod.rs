@@ -21,7 +21,6 @@ mod hunting;
 mod level;
 mod listener;
 mod movement;
-mod network;
 mod piece;
 pub mod presence;
 mod recent;

@@ -5,7 +5,7 @@
 //! turn. Mains hum is too perfect, a voice glides and pauses, a chord has lines that belong to no
 //! common crank, weather has no lines. Running means of such features over a second go, with what the
 //! judge of the firing sees and how well the speed stands (`standing`), into the score of a small
-//! `network`, fitted on engines and on other sounds. Engines whose speed was read wrong were among the other
+//! [`Network`](crate::firing::Network), fitted on engines and on other sounds. Engines whose speed was read wrong were among the other
 //! sounds: a speed by which no engine stands is none, either.
 use super::gait::{Gait, MEAN as SLOW};
 use super::standing;
@@ -19,7 +19,7 @@ use crate::units::{Decibels, Rpm};
 /// Features of a hop.
 pub const FEATURES: usize = 27;
 /// All that the score is made of.
-pub const SEEN: usize = FEATURES + firing::FEATURES + standing::FEATURES;
+pub const SEEN: usize = FEATURES + firing::ALWAYS + 2 + standing::FEATURES;
 
 /// Running means kept, each over 1 s.
 const MEANS: usize = 18;
@@ -146,9 +146,11 @@ impl Presence {
     pub fn seen(&mut self, moment: &Moment, judge: &Judge, look: &Turns) -> [f64; SEEN] {
         let mut seen = [0.0; SEEN];
         let (own, others) = seen.split_at_mut(FEATURES);
-        let (firing, standing) = others.split_at_mut(firing::FEATURES);
+        let (firing, others) = others.split_at_mut(firing::ALWAYS);
+        let (glide, standing) = others.split_at_mut(2);
         own.copy_from_slice(&self.features(moment, judge, look));
-        firing.copy_from_slice(&judge.features);
+        firing.copy_from_slice(&judge.features[..firing::ALWAYS]);
+        glide.copy_from_slice(&[judge.glide.strength(), judge.glide.one_way()]);
         standing.copy_from_slice(&standing::features(moment));
         seen
     }
@@ -156,7 +158,7 @@ impl Presence {
     /// Log odds that an engine is heard, at this speed.
     pub fn score(&mut self, moment: &Moment, judge: &Judge, look: &Turns) -> f64 {
         let seen = self.seen(moment, judge, look);
-        let sum: f64 = ENGINE.iter().map(|network| network.score(&seen)).sum();
+        let sum: f64 = ENGINE.iter().map(|network| network.scores(&seen)[0]).sum();
         let score = sum / ENGINE.len() as f64;
         if self.too_even(moment) {
             HUM.min(score)

@@ -120,22 +120,6 @@ pub fn halve(mut lanes: [f32; LANES], both: impl Fn(f32, f32) -> f32) -> f32 {
     lanes[0]
 }
 
-/// The sum of numbers, each with its weight.
-#[inline(always)]
-pub fn weighted(numbers: &[f64], weights: &[f64]) -> f64 {
-    const FEW: usize = 8;
-    let (numbers, last) = numbers.as_chunks::<FEW>();
-    let (weights, last_weights) = weights.as_chunks::<FEW>();
-    let mut lanes = [0.0; FEW];
-    for (n, w) in numbers.iter().zip(weights) {
-        for i in 0..FEW {
-            lanes[i] += n[i] * w[i];
-        }
-    }
-    let last = last.iter().zip(last_weights).map(|(n, w)| n * w);
-    lanes.iter().sum::<f64>() + last.sum::<f64>()
-}
-
 /// Best cut of values whose sum is zero in two (Otsu 1979, from memory: the largest variance between
 /// the classes): that variance, and where. `places` and `order` are room to work in.
 #[inline(always)]

@@ -17,7 +17,7 @@ mod window;
 pub use axis::LogAxis;
 pub use frame::{Framer, HOP};
 pub(crate) use lanes::widest;
-pub use lanes::{LANES, add, best_cut, exp, greater, greatest, halve, lesser, sum, weighted};
+pub use lanes::{LANES, add, best_cut, exp, greater, greatest, halve, lesser, sum};
 pub use still::Still;
 pub use transform::{Lines, Spectrum};
 pub use whiten::{decibels, power};

@@ -1,16 +1,21 @@
-//! A score that bends: two layers of units between the features and the log odds.
+//! Scores that bend: two layers of units between the features and the log odds.
 //!
 //! Each unit is the hyperbolic tangent of a weighted sum, so that no feature, however far out, carries
 //! the score away with it (multilayer perceptron: Rumelhart, Hinton and Williams 1986, from memory). The
 //! weights are fitted by `examples/fit/fit.py`.
-use crate::spectrum::{LANES, exp, greater, lesser, sum, widest};
+use crate::spectrum::{LANES, exp, greater, lesser, widest};
 
 /// Features beyond so many standard deviations say no more.
 const FARTHEST: f32 = 4.0;
 
-/// Weights of a network with so many features and units in its two layers.
+/// Weights of a network with so many features, units in its two layers, and scores.
 #[derive(Debug)]
-pub struct Network<const FEATURES: usize, const FIRST: usize, const SECOND: usize> {
+pub struct Network<
+    const FEATURES: usize,
+    const FIRST: usize,
+    const SECOND: usize,
+    const SCORES: usize,
+> {
     /// Mean of each feature and one over its standard deviation.
     pub means: [f32; FEATURES],
     /// See `means`.
@@ -23,17 +28,17 @@ pub struct Network<const FEATURES: usize, const FIRST: usize, const SECOND: usiz
     pub second: [[f32; SECOND]; FIRST],
     /// See `second`.
     pub second_rest: [f32; SECOND],
-    /// What each unit of the second layer gives to the score.
-    pub last: [f32; SECOND],
+    /// What each unit of the second layer gives to each score.
+    pub last: [[f32; SCORES]; SECOND],
     /// See `last`.
-    pub last_rest: f32,
+    pub last_rest: [f32; SCORES],
 }
 
-impl<const FEATURES: usize, const FIRST: usize, const SECOND: usize>
-    Network<FEATURES, FIRST, SECOND>
+impl<const FEATURES: usize, const FIRST: usize, const SECOND: usize, const SCORES: usize>
+    Network<FEATURES, FIRST, SECOND, SCORES>
 {
-    /// Log odds. A feature that is no number counts as its mean.
-    pub fn score(&self, features: &[f64; FEATURES]) -> f64 {
+    /// The scores, as log odds. A feature that is no number counts as its mean.
+    pub fn scores(&self, features: &[f64; FEATURES]) -> [f64; SCORES] {
         widest!({
             let mut near = [0.0f32; FEATURES];
             for i in 0..FEATURES {
@@ -42,8 +47,8 @@ impl<const FEATURES: usize, const FIRST: usize, const SECOND: usize>
                 near[i] = off.clamp(-FARTHEST, FARTHEST);
             }
             let first = layer(&near, &self.first, &self.first_rest).map(bent);
-            let second = layer(&first, &self.second, &self.second_rest);
-            f64::from(sum(&second, &self.last, |x, w| bent(x) * w) + self.last_rest)
+            let second = layer(&first, &self.second, &self.second_rest).map(bent);
+            layer(&second, &self.last, &self.last_rest).map(f64::from)
         })
     }
 }
@@ -88,31 +93,33 @@ mod tests {
     use super::*;
 
     /// Two features, of which the second is ten times the first, and three units and one.
-    const SMALL: Network<2, 3, 1> = Network {
+    const SMALL: Network<2, 3, 1, 2> = Network {
         means: [1.0, 10.0],
         scales: [2.0, 0.2],
         first: [[1.0, 0.0, -0.5], [0.0, 1.0, 0.25]],
         first_rest: [0.0, 0.1, 0.2],
         second: [[0.3], [-0.7], [1.1]],
         second_rest: [0.05],
-        last: [2.0],
-        last_rest: -0.25,
+        last: [[2.0, -1.0]],
+        last_rest: [-0.25, 0.5],
     };
 
     #[test]
-    fn the_score_is_that_of_the_formula() {
+    fn the_scores_are_those_of_the_formula() {
         for (a, b) in [(1.0f64, 10.0f64), (1.3, 9.0), (0.2, 14.0)] {
             let (x, y) = (2.0 * (a - 1.0), 0.2 * (b - 10.0));
             let units = [x, y + 0.1, 0.25 * y - 0.5 * x + 0.2].map(f64::tanh);
             let second = 0.3 * units[0] - 0.7 * units[1] + 1.1 * units[2] + 0.05;
-            let expected = 2.0 * second.tanh() - 0.25;
-            assert!((SMALL.score(&[a, b]) - expected).abs() < 1e-5);
+            let expected = [2.0 * second.tanh() - 0.25, 0.5 - second.tanh()];
+            for (score, expected) in SMALL.scores(&[a, b]).iter().zip(expected) {
+                assert!((score - expected).abs() < 1e-5);
+            }
         }
     }
 
     #[test]
     fn what_is_far_out_or_no_number_carries_nothing_away() {
-        let at = |x: f64| SMALL.score(&[x, 10.0]);
+        let at = |x: f64| SMALL.scores(&[x, 10.0]);
         assert_eq!(at(1e30), at(3.0));
         assert_eq!(at(-f64::INFINITY), at(-1.0));
         assert_eq!(at(f64::NAN), at(1.0));
