@@ -344,13 +344,8 @@ impl Mixture {
                 }
                 along(&self.solve(&shifted(&apart, most.1)), values);
             }
-            // How loud they are.
-            _ => {
-                values.clear();
-                values.extend(turns.iter().map(|t| sum(t, t, |x, y| x * y)));
-                let mean = sum(values, values, |x, _| x) / values.len() as f32;
-                values.iter_mut().for_each(|v| *v -= mean);
-            }
+            // How much of the mean turn each has, against the scatter: a turn without a firing lacks it.
+            _ => along(&self.solve(&mean), values),
         }
         if values.iter().any(|v| !v.is_finite()) {
             values.fill(0.0);
