@@ -22,6 +22,8 @@ const HEARD_TO_RUN: f64 = 8.0;
 const CLOSED: f64 = 8.0;
 /// An engine that is said to run and cannot be heard is waited for so long, in seconds.
 const UNHEARD: f64 = 30.0;
+/// The throttle is varied for so long at least, in seconds.
+const SHORTEST: f64 = 2.0;
 /// The stop stands so long before it is the end, in seconds.
 const REPAIR: f64 = 25.0;
 
@@ -123,6 +125,14 @@ impl Hand {
             self.phase = Phase::Begin;
         }
         self.since = now;
+    }
+
+    /// It is held up. A throttle that was varied until then warmed the engine: only the rest is asked for
+    /// afterwards, or an engine that is hard to hear off idle would be warmed without end.
+    pub(super) fn hold_up(&mut self, now: f64) {
+        if let (Task::Vary { seconds }, Phase::Waiting) = (&mut self.task, &self.phase) {
+            *seconds = (*seconds - (now - self.since)).ceil().max(SHORTEST);
+        }
     }
 
     /// Whether full throttle has been heard for a while.

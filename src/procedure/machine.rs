@@ -204,6 +204,7 @@ impl Procedure {
                     Cue::Lost
                 };
                 self.keep_screw();
+                self.hand.hold_up(self.now);
                 self.pause = Some(Pause::Lost { since: self.now });
                 self.say(cue);
                 return None;

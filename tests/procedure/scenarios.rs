@@ -294,6 +294,26 @@ fn a_start_that_fails_is_tried_with_other_settings_before_it_is_a_fault() {
     assert_eq!(starts, tried.len() + 1);
 }
 
+/// An engine that is not heard off idle: what the throttle was varied for until then counts.
+#[test]
+fn an_engine_that_is_heard_only_at_idle_is_warm_some_time() {
+    let begin = Begin {
+        as_found: AsFound::Cold,
+        ..WARM
+    };
+    let mut table = Table::new(Carburetor::Butterfly, begin);
+    let mut part = false;
+    let mut asked = false;
+    while !asked {
+        assert!(table.t < 900.0, "it never ceases to warm up");
+        let speed = (!part).then_some(2_900.0);
+        for prompt in table.hear(0.1, speed) {
+            asked |= prompt.screw.is_some();
+            part = prompt.throttle.map_or(part, |t| t == Throttle::Part);
+        }
+    }
+}
+
 /// A warm engine idles, and whoever works at it answers, until full throttle is asked for.
 fn asked_to_open() -> Table {
     let mut table = Table::new(Carburetor::BarrelValve, WARM);
