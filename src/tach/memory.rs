@@ -289,6 +289,34 @@ mod tests {
     }
 
     #[test]
+    fn the_silence_before_a_recording_is_no_turn() {
+        let mut memory = Memory::default();
+        for hop in 0..40 {
+            // The sound begins where the first look has its middle.
+            let before = (SAMPLES / 2)
+                .saturating_sub((hop * HOP * PER_TURN) * RATE as usize / WORKING_RATE as usize);
+            let look = Turns {
+                samples: (0..SAMPLES)
+                    .map(|i| {
+                        if i < before {
+                            0.0
+                        } else {
+                            (i % PER_TURN) as f32
+                        }
+                    })
+                    .collect(),
+                sounded: before..SAMPLES,
+                per_turn: PER_TURN,
+                ..Turns::default()
+            };
+            memory.look(hop, RATE, 1, &look);
+        }
+        assert!(memory.turns.len() > 80);
+        let silent = |turn: &Points| turn.iter().filter(|x| x.abs() < 1e-3).count() > 8;
+        assert!(!memory.turns.iter().any(silent));
+    }
+
+    #[test]
     fn another_speed_begins_anew() {
         let mut memory = Memory::default();
         let look = Turns {
