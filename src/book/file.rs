@@ -111,6 +111,11 @@ impl Book {
     /// Whether the file is a job book, or an empty one that may become it.
     fn is_ours(&self) -> Result<(), BookError> {
         let path = self.path.clone();
+        // One look at all of it: between two, another program may have begun the book.
+        let _look = self
+            .connection
+            .unchecked_transaction()
+            .map_err(|error| self.failed(&error))?;
         let (application, version) = (self.pragma("application_id")?, self.pragma("user_version")?);
         if application != APPLICATION && !(application == 0 && version == 0 && self.is_empty()?) {
             return Err(BookError::Foreign { path });
