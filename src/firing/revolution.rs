@@ -58,6 +58,8 @@ pub struct Revolutions {
     places: Vec<u32>,
     /// For each revolution: is it of the weaker kind? From the last [`Self::differences`].
     weak: Vec<bool>,
+    /// Room for [`swing`].
+    swing: [Vec<f64>; 2],
 }
 
 /// Sine and cosine of the crank angle at each point.
@@ -167,7 +169,8 @@ impl Revolutions {
         let weak = usize::from(strength(1) < strength(0));
         self.weak
             .extend(self.along.iter().map(|a| usize::from(*a > cut) == weak));
-        let swing = swing(&self.points, &mean, points, &axis, &self.weak);
+        let room = &mut self.swing;
+        let swing = swing(&self.points, &mean, points, &axis, &self.weak, room);
         Differences {
             swing,
             apart,

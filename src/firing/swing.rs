@@ -27,7 +27,7 @@ pub struct Swing {
 }
 
 /// Of `n` turns, a row for each point of `rows`, less the `mean` turn of so many `points`; they differ mostly
-/// along an `axis`, by which the `weak` ones are told.
+/// along an `axis`, by which the `weak` ones are told. What it needs to remember it keeps in `room`.
 #[inline(always)]
 pub(super) fn swing(
     rows: &[f32],
@@ -35,6 +35,7 @@ pub(super) fn swing(
     points: usize,
     axis: &[f32; POINTS],
     weak: &[bool],
+    room: &mut [Vec<f64>; 2],
 ) -> Swing {
     let n = weak.len();
     let mut slope = [0.0f32; POINTS];
@@ -55,7 +56,9 @@ pub(super) fn swing(
     if steep.partial_cmp(&0.0) != Some(std::cmp::Ordering::Greater) {
         return Swing::default();
     }
-    let mut late = vec![0.0f64; n];
+    let [late, expected] = room;
+    late.clear();
+    late.resize(n, 0.0);
     for (row, s) in rows.chunks_exact(n).zip(slope) {
         for (late, x) in late.iter_mut().zip(row) {
             *late -= f64::from(x * s / steep);
@@ -63,7 +66,8 @@ pub(super) fn swing(
     }
     late.iter_mut()
         .for_each(|late| *late = late.clamp(-LATEST, LATEST));
-    take_away_parabola(&mut late);
+    take_away_parabola(late);
+    pushed(weak, expected);
     let effective = |values: &mut dyn Iterator<Item = f64>| {
         let (mut all, mut count) = (0.0, 0.0f64);
         for value in values {
@@ -78,26 +82,23 @@ pub(super) fn swing(
     Swing {
         late: three,
         rough: steps / (2f64.sqrt() * all + LEAST),
-        pushed: correlation(&late, &pushed(weak)),
+        pushed: correlation(late, expected),
     }
 }
 
 /// How late each turn comes, but for a scale, if the crank is pushed by the turns that fire and else slows.
 #[inline(always)]
-fn pushed(weak: &[bool]) -> Vec<f64> {
+fn pushed(weak: &[bool], out: &mut Vec<f64>) {
     let fired = |weak: &bool| if *weak { 0.0 } else { 1.0 };
     let mean = weak.iter().map(fired).sum::<f64>() / weak.len() as f64;
     let (mut speed, mut late) = (0.0, 0.0);
-    let mut out: Vec<f64> = weak
-        .iter()
-        .map(|weak| {
-            late -= speed;
-            speed += fired(weak) - mean;
-            late
-        })
-        .collect();
-    take_away_parabola(&mut out);
-    out
+    out.clear();
+    out.extend(weak.iter().map(|weak| {
+        late -= speed;
+        speed += fired(weak) - mean;
+        late
+    }));
+    take_away_parabola(out);
 }
 
 #[inline(always)]
@@ -160,7 +161,7 @@ mod tests {
         let norm = norm.sum::<f64>().sqrt();
         let axis = std::array::from_fn(|i| (pulse(i as f64 / POINTS as f64 - 0.2) / norm) as f32);
         let weak: Vec<bool> = (0..n).map(|turn| !fires(turn)).collect();
-        swing(&rows, &mean, POINTS, &axis, &weak)
+        swing(&rows, &mean, POINTS, &axis, &weak, &mut Default::default())
     }
 
     #[test]
@@ -168,7 +169,8 @@ mod tests {
         // Twelve turns to a tooth, of which four are cut: lateness by summing the speed twice.
         let fires = |turn: usize| turn % 12 < 8;
         let weak: Vec<bool> = (0..48).map(|turn| !fires(turn)).collect();
-        let lateness = pushed(&weak);
+        let mut lateness = vec![];
+        pushed(&weak, &mut lateness);
         let size = lateness.iter().fold(0.0f64, |m, x| m.max(x.abs()));
         let swing = look(|turn| 0.03 * lateness[turn] / size, fires);
         assert!(swing.pushed > 0.8, "{swing:?}");
