@@ -10,6 +10,8 @@ TEST := cargo test --locked --features '$(FEATURES)'
 # Seconds for each fuzz target.
 FUZZ_SECONDS ?= 60
 NOTE := target/release/engine-note
+# Profile that the demo is built in.
+PROFILE ?= release
 DEMO := fixtures/demo
 
 help: ## list the targets
@@ -18,9 +20,9 @@ help: ## list the targets
 demo: ## install what is missing, build, read a shipped clip
 	@command -v cargo >/dev/null || { echo 'cargo is missing: install Rust 1.89 or later, then run `make demo` again' >&2; exit 1; }
 	@.ci/need cc
-	cargo build --release --locked
+	cargo build --profile $(PROFILE) --locked
 	@echo
-	$(NOTE) read $(DEMO)/trimmer-rich.wav --machine $(DEMO)/trimmer.toml
+	target/$(PROFILE:dev=debug)/engine-note read $(DEMO)/trimmer-rich.wav --machine $(DEMO)/trimmer.toml
 
 test: ## run every test
 	@.ci/need cc
