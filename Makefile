@@ -58,10 +58,10 @@ archive: $(PYTHON) ## run the recipe of docs/archive.md on two workers, one of t
 	$(TEST) --test tables --no-run
 	$(PYTHON) tests/tables/archive.py target/debug/engine-note target/tmp/archive
 
-check: ## clippy with warnings denied, without and with the microphone
+check: ## clippy with warnings denied, with the microphone and, where that makes a difference, without
 	@.ci/need cc alsa
-	cargo clippy --locked --all-targets -- -D warnings
 	cargo clippy --locked --all-targets --features mic -- -D warnings
+	cargo clippy --locked --lib --bins --test listen -- -D warnings
 
 fmt: ## format the sources
 	cargo fmt

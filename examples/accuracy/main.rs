@@ -2,23 +2,23 @@
 //! `cargo run --release --example accuracy -- --engines 160 --others 80 --seed 1`
 //!
 //! Scenes are drawn by lot, the same for the same seed. The profile holds cycle and cylinders of the
-//! scene and nothing else; the search band is the default.
+//! scene and nothing else; the search band is the default. `--folder FOLDER` takes clips that another model made,
+//! `examples/fit/another_engine.py`, in place of scenes. `--live` reads them as they would be heard live.
+mod about;
 mod score;
 mod table;
 
 use std::sync::OnceLock;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use engine_note::machine::Profile;
-use engine_note::reading::{Frame, Listener, Look};
-use engine_note::synth::{Scene, Truth, draw_engine, draw_other, render};
+use engine_note::reading::{Frame, Look};
+use engine_note::synth::{Truth, draw_engine, draw_other};
 
+use about::{About, Source};
 use score::Score;
 
 /// One clip, read.
 pub struct Clip {
-    /// Its scene.
-    pub scene: Scene,
     /// Its truth.
     pub truth: Truth,
     /// What was read.
@@ -27,10 +27,12 @@ pub struct Clip {
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let value = |name: &str| {
+        let at = arguments.iter().position(|a| a == name)? + 1;
+        arguments.get(at)
+    };
     let number = |name: &str, otherwise: u64| -> Result<u64, std::num::ParseIntError> {
-        let at = arguments.iter().position(|a| a == name).map(|i| i + 1);
-        at.and_then(|i| arguments.get(i))
-            .map_or(Ok(otherwise), |v| v.parse())
+        value(name).map_or(Ok(otherwise), |v| v.parse())
     };
     let engines = number("--engines", 160)?;
     let others = number("--others", 80)?;
@@ -40,49 +42,36 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     } else {
         Look::Ahead
     };
-    let mut scenes: Vec<Scene> = (0..engines).map(|i| draw_engine(seed + i)).collect();
-    scenes.extend((0..others).map(|i| draw_other(seed + i, i as usize)));
-    let scores = in_parallel(&scenes, |scene| {
-        read(scene, look).map(|clip| Score::of(&clip))
+    let sources: Vec<Source> = match value("--folder") {
+        Some(folder) => Source::folder(folder.as_ref())?,
+        None => (0..engines)
+            .map(|i| draw_engine(seed + i))
+            .chain((0..others).map(|i| draw_other(seed + i, i as usize)))
+            .map(|scene| Source::Scene(Box::new(scene)))
+            .collect(),
+    };
+    let scored = in_parallel(&sources, |source| {
+        let (frames, truth, about) = source.read(look)?;
+        Ok((about, Score::of(&Clip { truth, frames })))
     });
-    let scores: Vec<Score> = scores.into_iter().collect::<Result<_, _>>()?;
-    table::print(&scenes, &scores);
+    let scored: Vec<(About, Score)> = scored.into_iter().collect::<Result<_, String>>()?;
+    let (clips, scores): (Vec<About>, Vec<Score>) = scored.into_iter().unzip();
+    table::print(&clips, &scores);
     Ok(())
 }
 
-fn read(scene: &Scene, look: Look) -> Result<Clip, String> {
-    let (sound, truth) = render(scene).map_err(|e| e.to_string())?.finish();
-    let mut machine = Profile::default();
-    if let (Some(cycle), Some(cylinders)) = (truth.cycle, truth.cylinders) {
-        (machine.cycle, machine.cylinders) = (cycle, cylinders);
-    }
-    let channels = usize::from(scene.channels);
-    let mut listener =
-        Listener::new(scene.sample_rate, channels, &machine, look).map_err(|e| e.to_string())?;
-    let mut frames = Vec::new();
-    for block in sound.chunks(4_800 * channels) {
-        listener.push(block, &mut frames);
-    }
-    listener.finish(&mut frames);
-    Ok(Clip {
-        scene: scene.clone(),
-        truth,
-        frames,
-    })
-}
-
-/// Does the work on as many scenes at a time as there are cores; results in order.
-fn in_parallel<T: Send + Sync>(scenes: &[Scene], work: impl Fn(&Scene) -> T + Sync) -> Vec<T> {
+/// Does the work on as many clips at a time as there are cores; results in order.
+fn in_parallel<T: Send + Sync>(clips: &[Source], work: impl Fn(&Source) -> T + Sync) -> Vec<T> {
     let next = AtomicUsize::new(0);
-    let results: Vec<OnceLock<T>> = scenes.iter().map(|_| OnceLock::new()).collect();
+    let results: Vec<OnceLock<T>> = clips.iter().map(|_| OnceLock::new()).collect();
     std::thread::scope(|scope| {
         for _ in 0..std::thread::available_parallelism().map_or(1, usize::from) {
             scope.spawn(|| {
                 loop {
                     let i = next.fetch_add(1, Ordering::Relaxed);
-                    let Some(scene) = scenes.get(i) else { break };
+                    let Some(clip) = clips.get(i) else { break };
                     // Each place is filled once, since each number is drawn once.
-                    let _ = results[i].set(work(scene));
+                    let _ = results[i].set(work(clip));
                 }
             });
         }

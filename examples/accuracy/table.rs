@@ -1,6 +1,7 @@
 //! The tables, in Markdown.
-use engine_note::synth::{OTHER_KINDS, Scene};
+use engine_note::synth::OTHER_KINDS;
 
+use crate::about::About;
 use crate::score::{Frames, Score};
 
 fn share(part: usize, whole: usize) -> String {
@@ -18,32 +19,28 @@ fn quantile(errors: &mut [f64], part: f64) -> String {
         .map_or("-".into(), |e| format!("{:.3} %", 100.0 * e))
 }
 
-/// The scenes of one class of sound.
+/// The clips of one class of sound.
 struct Class {
     name: &'static str,
-    holds: fn(&Scene) -> bool,
+    holds: fn(&About) -> bool,
 }
 
-fn snr(scene: &Scene) -> f64 {
-    scene.noise.map_or(f64::INFINITY, |n| n.snr.0)
-}
-
-fn low_roll_off(scene: &Scene) -> bool {
-    scene.microphone.roll_off.is_none_or(|r| r.hertz.0 <= 150.0)
+fn low_roll_off(clip: &About) -> bool {
+    clip.roll_off <= 150.0
 }
 
 const CLASSES: [Class; 4] = [
     Class {
         name: "10 dB or better, roll-off up to 150 Hz",
-        holds: |s| snr(s) >= 10.0 && low_roll_off(s),
+        holds: |s| s.snr >= 10.0 && low_roll_off(s),
     },
     Class {
         name: "the same, no other sounds",
-        holds: |s| snr(s) >= 10.0 && low_roll_off(s) && s.sounds.is_empty(),
+        holds: |s| s.snr >= 10.0 && low_roll_off(s) && s.sounds == 0,
     },
     Class {
         name: "0 dB, roll-off up to 150 Hz",
-        holds: |s| snr(s) == 0.0 && low_roll_off(s),
+        holds: |s| s.snr == 0.0 && low_roll_off(s),
     },
     Class {
         name: "all",
@@ -58,9 +55,9 @@ fn sum<'a>(scores: impl Iterator<Item = &'a Frames>) -> Frames {
 }
 
 /// Prints all tables.
-pub fn print(scenes: &[Scene], scores: &[Score]) {
+pub fn print(clips: &[About], scores: &[Score]) {
     let of = |class: &Class, part: fn(&Score) -> &Frames| {
-        sum(scenes
+        sum(clips
             .iter()
             .zip(scores)
             .filter(|(s, _)| (class.holds)(s))
@@ -118,12 +115,12 @@ pub fn print(scenes: &[Scene], scores: &[Score]) {
         let n: usize = row.iter().sum();
         println!("| {name} | {} |", row.map(|k| share(k, n)).join(" | "));
     }
-    others(scenes, scores);
-    worst(scenes, scores);
+    others(clips, scores);
+    worst(clips, scores);
 }
 
-/// Frames with a speed where no engine runs, by the sound that the scene was drawn for.
-fn others(scenes: &[Scene], scores: &[Score]) {
+/// Frames with a speed where no engine runs, by the sound that the clip was drawn for.
+fn others(clips: &[About], scores: &[Score]) {
     let (frames, false_speed) = scores
         .iter()
         .fold((0, 0), |(n, k), s| (n + s.none.0, k + s.none.1));
@@ -132,10 +129,10 @@ fn others(scenes: &[Scene], scores: &[Score]) {
         share(false_speed, frames)
     );
     println!("| sound | frames | with a speed |\n| --- | --- | --- |");
-    let clips: Vec<_> = scenes
+    let clips: Vec<_> = clips
         .iter()
         .zip(scores)
-        .filter(|(s, _)| s.engine.is_none())
+        .filter(|(clip, _)| !clip.engine)
         .collect();
     for kind in 0..OTHER_KINDS.min(clips.len()) {
         let same = clips.iter().skip(kind).step_by(OTHER_KINDS);
@@ -153,7 +150,7 @@ fn others(scenes: &[Scene], scores: &[Score]) {
 }
 
 /// The clips that lose most.
-fn worst(scenes: &[Scene], scores: &[Score]) {
+fn worst(clips: &[About], scores: &[Score]) {
     println!("\nWorst clips (steady frames that are not within 1 %, and false speeds):\n");
     println!(
         "| seed | frames lost | octave errors | not read | what it is |\n| --- | --- | --- | --- | --- |"
@@ -162,24 +159,24 @@ fn worst(scenes: &[Scene], scores: &[Score]) {
     let mut order: Vec<usize> = (0..scores.len()).collect();
     order.sort_by_key(|i| std::cmp::Reverse(lost(&scores[*i])));
     for i in order.into_iter().take(15).filter(|i| lost(&scores[*i]) > 0) {
-        let (scene, f) = (&scenes[i], &scores[i].steady);
-        let roll_off = scene.microphone.roll_off.map_or(0.0, |r| r.hertz.0);
+        let (clip, f) = (&clips[i], &scores[i].steady);
+        let roll_off = clip.roll_off;
         println!(
             "| {} | {} | {} | {} | {}; {:.0} dB, roll-off {roll_off:.0} Hz, {} other sounds |",
-            scene.seed,
+            clip.seed,
             lost(&scores[i]),
             f.octave,
             f.all - f.read,
-            scene.note,
-            snr(scene),
-            scene.sounds.len()
+            clip.note,
+            clip.snr,
+            clip.sounds
         );
     }
-    worst_firing(scenes, scores);
+    worst_firing(clips, scores);
 }
 
 /// The clips with the most steady frames whose firing is read wrong, and as what.
-fn worst_firing(scenes: &[Scene], scores: &[Score]) {
+fn worst_firing(clips: &[About], scores: &[Score]) {
     println!("\nWorst clips by firing (10 dB or better, steady frames that have a speed):\n");
     println!(
         "| seed | frames | clean read 4s, limiter | 4s read clean, limiter | limiter read clean, 4s | \
@@ -190,7 +187,7 @@ fn worst_firing(scenes: &[Scene], scores: &[Score]) {
         k[0][1] + k[0][2] + k[1][0] + k[1][2] + k[2][0] + k[2][1]
     };
     let mut order: Vec<usize> = (0..scores.len())
-        .filter(|i| snr(&scenes[*i]) >= 10.0)
+        .filter(|i| clips[*i].snr >= 10.0)
         .collect();
     order.sort_by_key(|i| std::cmp::Reverse(wrong(&scores[*i])));
     for i in order
@@ -198,11 +195,11 @@ fn worst_firing(scenes: &[Scene], scores: &[Score]) {
         .take(15)
         .filter(|i| wrong(&scores[*i]) > 0)
     {
-        let (scene, f) = (&scenes[i], &scores[i].steady);
+        let (clip, f) = (&clips[i], &scores[i].steady);
         let k = &f.kinds;
         println!(
             "| {} | {} | {}, {} | {}, {} | {}, {} | {:.2} | {} |",
-            scene.seed,
+            clip.seed,
             f.read,
             k[0][1],
             k[0][2],
@@ -211,7 +208,7 @@ fn worst_firing(scenes: &[Scene], scores: &[Score]) {
             k[2][0],
             k[2][1],
             f.skip.1 / f.skip.0.max(1) as f64,
-            scene.note
+            clip.note
         );
     }
 }

@@ -4,6 +4,7 @@
 Needs numpy, scipy and soundfile. Everything is made in a work folder:
 
     cargo run --release --example corpus -- WORK/engines --count 180 --seed 201 --kind mixed
+    python3 examples/fit/another_engine.py WORK/engines --count 420 --first 1000   # the same from another model
     python3 examples/fit/fit.py prepare WORK fixtures/recordings   # samples and truth at the working rate
     cargo run --release --example features -- WORK/features WORK/samples/*.f32
     python3 examples/fit/fit.py path WORK                          # evidence of the path
@@ -11,7 +12,7 @@ Needs numpy, scipy and soundfile. Everything is made in a work folder:
     python3 examples/fit/fit.py firing WORK                        # firing, a network (network.py)
     python3 examples/fit/fit.py presence WORK                      # presence, another
 
-Truth: the annotated recordings of fixtures/recordings and the truth that the synthesizer writes.
+Truth: the annotated recordings of fixtures/recordings and the truth that the synthesizer and the other model write.
 What the fits are is said at each function. The shipped weights were fitted to more clips than
 are shipped (72 recordings without an engine, 16 saws, corpora with the seeds 101, 102, 201, 202,
 777, 3001, 4001, 9001 and 9501). Presence also to others with the seeds 77, 501, 614 and 615 and engines with 79, 601 and
@@ -22,7 +23,9 @@ before the third command; so a new fit on the shipped ones differs a little. Fir
 weight of the following) and to other engines: 2,150 with the seeds 31 to 33, 74, 75 and, the first 150, 76, and some
 135 with a limiter of 1,500 of 71; with 0.4 of their weight to 400 heard live (35, 36, and those with a limiter of 73);
 with 1.0 and 0.7 to simulated engines like those of `closed_loop --drill` (60 of seed 41, and 40 of 42 drawn wider),
-which are not made here. The two kinds of their turns were still told apart from one other beginning (how loud a turn is).
+which are not made here; with 1.2 to 940 of another model (another_engine.py, 1000 to 1419 and 2000 to 2519) and with 0.35 to
+the first 120 of them heard live. The two kinds of the turns of the first were still told apart from one other
+beginning (how loud a turn is), but for 400 of 31, 200 of 35 and 40 and 30 of 41 and 42, which are in it twice.
 """
 import glob
 import json
