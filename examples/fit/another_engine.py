@@ -6,7 +6,7 @@
 writes A<n>.wav and A<n>.truth.json, which `fit.py prepare` reads. Made from formulas, turn by turn: a blowdown pulse with
 a rarefaction behind it, an intake pulse, noise that follows both, two to four resonances of a muffler, one reflection, a
 tail of decaying noise for a room. A missed firing costs speed. The ranges are drawn wide: no source, nothing in it was
-measured.  The same number gives the same clip.
+measured. The same number gives the same clip.
 """
 import argparse
 import json
