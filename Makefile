@@ -10,8 +10,8 @@ TEST := cargo test --locked --features '$(FEATURES)'
 # Seconds for each fuzz target.
 FUZZ_SECONDS ?= 60
 NOTE := target/release/engine-note
-# Profile that the demo is built in.
-PROFILE ?= release
+# Profile that the demo is built in; CI says another. Whatever the environment calls so is not meant.
+PROFILE := release
 DEMO := fixtures/demo
 
 help: ## list the targets

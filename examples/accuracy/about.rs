@@ -69,17 +69,17 @@ impl Source {
                 Ok((frames, truth, about))
             }
             Source::File(path) => {
-                let text = std::fs::read_to_string(path.with_extension("truth.json"))
-                    .map_err(|e| format!("{}: {e}", path.display()))?;
-                let truth: Truth = serde_json::from_str(&text).map_err(|e| e.to_string())?;
-                let beyond: Beyond = serde_json::from_str(&text).map_err(|e| e.to_string())?;
+                let beside = path.with_extension("truth.json");
+                let said = |e: &dyn std::fmt::Display| format!("{}: {e}", beside.display());
+                let text = std::fs::read_to_string(&beside).map_err(|e| said(&e))?;
+                let truth: Truth = serde_json::from_str(&text).map_err(|e| said(&e))?;
+                let beyond: Beyond = serde_json::from_str(&text).map_err(|e| said(&e))?;
                 let mut file = SoundFile::from_path(path).map_err(|e| e.to_string())?;
                 let mut sound = vec![];
                 let mut block = vec![];
                 while file.next_block(&mut block).map_err(|e| e.to_string())? {
                     sound.append(&mut block);
                 }
-                sound.append(&mut block);
                 let frames = listen(&sound, truth.sample_rate, 1, &truth, look)?;
                 let about = About {
                     seed: number(path),

@@ -50,6 +50,11 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             .map(|scene| Source::Scene(Box::new(scene)))
             .collect(),
     };
+    if sources.is_empty() {
+        return Err(
+            "no clip: `--folder FOLDER` takes a folder of NAME.wav with NAME.truth.json".into(),
+        );
+    }
     let scored = in_parallel(&sources, |source| {
         let (frames, truth, about) = source.read(look)?;
         Ok((about, Score::of(&Clip { truth, frames })))
