@@ -184,6 +184,7 @@ impl Textbook {
                 limiter: 0.0,
                 seconds: 3.0,
                 fallen: 0.0,
+                cleaned: 0.0,
             })
         };
         match task {

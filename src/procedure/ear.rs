@@ -30,6 +30,11 @@ const ODD_FOR: f64 = 2.5;
 const STOOD: f64 = 0.5;
 /// Lengths in which a fall of the speed is looked for, in seconds.
 const PIECE: f64 = 0.5;
+/// Two pieces whose speeds differ by less than this share stand still. A skip ratio from which on such a
+/// second burbles, and the most that may be left of it for it to have cleaned up.
+const STOOD_STILL: f64 = 0.015;
+const BURBLED: f64 = 0.25;
+const LEFT_OF_IT: f64 = 0.4;
 
 /// One hop.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -64,6 +69,9 @@ pub(super) struct Look {
     pub(super) seconds: f64,
     /// By which share the speed fell within it, and since the throttle opened.
     pub(super) fallen: f64,
+    /// By which share it rose from a burbling stretch of it to a clean end, since the throttle opened.
+    #[serde(default)]
+    pub(super) cleaned: f64,
 }
 
 /// The last seconds.
@@ -204,27 +212,54 @@ impl Ear {
         longest.max(newest - last)
     }
 
+    /// Medians of each half second since a moment, the newest first: speed, and skip ratio where it was
+    /// judged.
+    fn pieces(&self, from: f64) -> Vec<(f64, Option<f64>)> {
+        let samples = self.since(from);
+        let Some(end) = samples.last().map(|s| s.t) else {
+            return vec![];
+        };
+        let pieces = ((end - from) / PIECE).floor() as usize;
+        let median = |mut values: Vec<f64>| (values.len() >= 3).then(|| quantile(&mut values, 0.5));
+        (0..pieces)
+            .filter_map(|n| {
+                let to = end - PIECE * n as f64;
+                let piece = || samples.iter().filter(|s| s.t > to - PIECE && s.t <= to);
+                let speed = median(piece().filter_map(|s| s.rpm).collect())?;
+                Some((speed, median(piece().filter_map(|s| s.skip).collect())))
+            })
+            .collect()
+    }
+
     /// By which share the speed has fallen since the fastest half second since a moment; none where
     /// too little of it is readable.
     pub(super) fn fallen_since(&self, from: f64) -> Option<f64> {
-        let samples = self.since(from);
-        let end = samples.last()?.t;
-        let pieces = ((end - from) / PIECE).floor() as usize;
-        let medians: Vec<f64> = (0..pieces)
-            .filter_map(|n| {
-                let to = end - PIECE * n as f64;
-                let mut speeds: Vec<f64> = samples
-                    .iter()
-                    .filter(|s| s.t > to - PIECE && s.t <= to)
-                    .filter_map(|s| s.rpm)
-                    .collect();
-                (speeds.len() >= 3).then(|| quantile(&mut speeds, 0.5))
+        let pieces = self.pieces(from);
+        let last = pieces.first()?.0;
+        let fastest = pieces
+            .iter()
+            .fold(0.0, |most: f64, piece| most.max(piece.0));
+        (pieces.len() >= 3).then(|| 1.0 - last / fastest)
+    }
+
+    /// By which share the speed has risen since a moment from a second in which it stood and burbled, where
+    /// hardly any of that is left: the fuel at hand was richer than what follows.
+    pub(super) fn cleaned_since(&self, from: f64) -> f64 {
+        let pieces = self.pieces(from);
+        let Some((last, Some(left))) = pieces.first().copied() else {
+            return 0.0;
+        };
+        let stood = |a: f64, b: f64| (a / b - 1.0).abs() < STOOD_STILL;
+        pieces
+            .windows(2)
+            .filter_map(|pair| {
+                let [(late, Some(skip)), (early, _)] = [pair[0], pair[1]] else {
+                    return None;
+                };
+                let burbled = skip >= BURBLED && left <= LEFT_OF_IT * skip;
+                (burbled && stood(late, early)).then(|| last / late - 1.0)
             })
-            .collect();
-        // The newest piece comes first.
-        let last = *medians.first()?;
-        let fastest = medians.iter().copied().fold(0.0, f64::max);
-        (medians.len() >= 3).then(|| 1.0 - last / fastest)
+            .fold(0.0, f64::max)
     }
 
     /// The steady speed from which it has jumped away by a factor and not come back, since a moment;
@@ -313,6 +348,7 @@ impl Look {
             limiter: limited as f64 / stretch.len() as f64,
             seconds: last.t - first.t,
             fallen: 0.0,
+            cleaned: 0.0,
         })
     }
 }
@@ -402,5 +438,30 @@ pub(super) mod tests {
         let fallen = ear.fallen_since(0.0).unwrap();
         assert!((fallen - 0.1).abs() < 1e-9, "{fallen}");
         assert!(listen(5.0, |t| 8_000.0 + 100.0 * t).fallen_since(0.0) <= Some(0.0));
+    }
+
+    #[test]
+    fn a_burble_that_goes_while_the_speed_rises_is_told_and_nothing_else_is() {
+        let cleaned = |speed: &dyn Fn(f64) -> f64, skips: &dyn Fn(f64) -> f64| {
+            let mut ear = Ear::default();
+            for n in 0..(5.0 / HOP) as usize {
+                let t = HOP * n as f64;
+                let skip_ratio = Some(skips(t));
+                let heard = Heard {
+                    skip_ratio,
+                    ..heard(t, speed(t))
+                };
+                ear.take(&[heard], 20_000.0);
+            }
+            ear.cleaned_since(0.0)
+        };
+        let late = |before: f64, after: f64| move |t: f64| if t < 3.0 { before } else { after };
+        let burble = late(0.45, 0.05);
+        let found = cleaned(&late(8_000.0, 8_800.0), &burble);
+        assert!((found - 0.1).abs() < 1e-9, "{found}");
+        // It goes on burbling; it rises all the time; it slows down.
+        assert_eq!(cleaned(&late(8_000.0, 8_800.0), &|_| 0.45), 0.0);
+        assert_eq!(cleaned(&|t| 8_000.0 + 400.0 * t, &burble), 0.0);
+        assert!(cleaned(&late(8_800.0, 8_000.0), &burble) <= 0.0);
     }
 }

@@ -113,6 +113,7 @@ impl Book {
             limiter: 0.0,
             seconds: 1.0,
             fallen: 0.0,
+            cleaned: 0.0,
         };
         let variance = self.screws.high.variance;
         let out = over.out;

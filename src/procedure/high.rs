@@ -11,7 +11,8 @@ use super::book::Book;
 use super::ear::Look;
 use super::limited::{self, Limiter};
 use super::looks::{
-    burbled, fades, fading, forget_misheard, is_odd, richer_by_speed, room, room_by_place, slope,
+    burbled, fades, fading, forget_misheard, is_odd, leans_out, richer_by_speed, room,
+    room_by_place, slope,
 };
 use super::moves::{MOST_AT_ONCE, leaner, steps};
 use super::onset;
@@ -229,7 +230,12 @@ impl High {
             book.sign(Symptom::Fades);
         }
         if self.faded >= FADES {
-            return Next::Stuck(Symptom::Fades);
+            let leans = leans_out(look);
+            return Next::Stuck(if leans {
+                Symptom::LeansOut
+            } else {
+                Symptom::Fades
+            });
         }
         if let Some(symptom) = book.runs_pinned(look) {
             return Next::Stuck(symptom);
@@ -338,6 +344,7 @@ mod tests {
             limiter: 0.0,
             seconds: 4.0,
             fallen: 0.0,
+            cleaned: 0.0,
         };
         High::default().next(&mut book, Report::Heard(look))
     }

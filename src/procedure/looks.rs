@@ -32,6 +32,8 @@ const UNLIKE: f64 = 0.035;
 const NO_FULL: f64 = 0.66;
 /// A fall by this share within a look is one; by more than the other it is a wrong base.
 const FADE: (f64, f64) = (0.025, 0.28);
+/// It rises out of a burble by this share at least, or it may be the mixture that was left of the idle.
+const CLEANED: f64 = 0.05;
 /// Beyond this share of the speed for a turn the screw still changes much.
 const STEEP: f64 = 0.2;
 /// So far from the onset nothing should be as fast as it may be, in turns.
@@ -306,10 +308,17 @@ pub(super) fn slope(book: &Book) -> Option<f64> {
     Some((here - there) / (place - last.out))
 }
 
-/// How much a look speaks for fuel that does not last: 2 where the speed falls or differs much, 1 where
-/// it falls weakly.
+/// Whether the burble goes and the speed rises while the throttle is held open and no screw is turned.
+pub(super) fn leans_out(look: &Look) -> bool {
+    look.cleaned > CLEANED && look.cleaned < FADE.1
+}
+
+/// How much a look speaks for fuel that does not last: 3 where the speed rises out of a burble, 2 where
+/// it falls or differs much, 1 where it falls weakly.
 pub(super) fn fading(book: &Book, look: &Look) -> u32 {
-    if fades(look) || unlike(book, look) {
+    if leans_out(look) {
+        3
+    } else if fades(look) || unlike(book, look) {
         2
     } else {
         u32::from(look.fallen > WEAKLY && look.fallen < FADE.1)

@@ -175,6 +175,7 @@ impl Hand {
             return Some(Report::Nothing);
         };
         look.fallen = scene.ear.fallen_since(self.rose).unwrap_or(0.0);
+        look.cleaned = scene.ear.cleaned_since(self.rose);
         scene.lever.last_full = Some(look.rpm);
         self.looked = Some((from, look));
         self.go(Phase::Leaving, scene.now);
@@ -197,6 +198,7 @@ impl Hand {
         let longer = longer.filter(|longer| like(longer.rpm)).unwrap_or(look);
         Some(Report::Heard(Look {
             fallen: look.fallen,
+            cleaned: look.cleaned,
             ..longer
         }))
     }

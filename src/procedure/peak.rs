@@ -109,6 +109,7 @@ mod tests {
                 limiter: 0.0,
                 seconds: 4.0,
                 fallen: 0.0,
+                cleaned: 0.0,
             },
         };
         book.full = vec![

@@ -6,7 +6,7 @@ use super::book::Book;
 use super::cure::Died;
 use super::ear::Look;
 use super::limited;
-use super::looks::fades;
+use super::looks::{fades, leans_out};
 use super::outcome::ProofLine;
 use super::stage::{Next, StageKind};
 use super::stuck::Symptom;
@@ -178,12 +178,16 @@ impl Proof {
     fn full(&mut self, book: &mut Book, look: Look) -> Next {
         self.looks += 1;
         book.sheet.full = Some(look);
-        if fades(&look) {
-            book.sign(Symptom::Fades);
+        let lasts = [
+            (fades(&look), Symptom::Fades),
+            (leans_out(&look), Symptom::LeansOut),
+        ];
+        if let Some((_, symptom)) = lasts.into_iter().find(|(seen, _)| *seen) {
+            book.sign(symptom);
             if self.looks < 2 {
                 return Next::Do(LONG);
             }
-            return Next::Stuck(Symptom::Fades);
+            return Next::Stuck(symptom);
         }
         let over = book
             .facts

@@ -30,6 +30,8 @@ pub(super) enum Symptom {
     HighFarFromBase,
     /// Speed falls while the throttle is held open.
     Fades,
+    /// The burble goes and the speed rises while the throttle is held open.
+    LeansOut,
     /// Idle swings.
     Hunting,
     /// Idle comes back late.
@@ -64,7 +66,7 @@ impl Stuck {
 }
 
 impl Symptom {
-    pub(super) const ALL: [Symptom; 17] = [
+    pub(super) const ALL: [Symptom; 18] = [
         Symptom::WillNotRun,
         Symptom::NoPeak,
         Symptom::LowFarFromBase,
@@ -75,6 +77,7 @@ impl Symptom {
         Symptom::TooFastClean,
         Symptom::HighFarFromBase,
         Symptom::Fades,
+        Symptom::LeansOut,
         Symptom::Hunting,
         Symptom::Hanging,
         Symptom::Bog,
@@ -119,6 +122,12 @@ impl Symptom {
                 F::AirLeak,
                 F::MufflerScreen,
                 F::TankVent,
+                F::CarburetorDirt,
+            ],
+            Symptom::LeansOut => &[
+                F::FuelStarvation,
+                F::TankVent,
+                F::AirLeak,
                 F::CarburetorDirt,
             ],
             Symptom::Slow => &[
@@ -184,6 +193,9 @@ impl Symptom {
             }
             Symptom::HighFarFromBase => "The high-speed screw ends far out from its base",
             Symptom::Fades => "The speed falls while the throttle is held open",
+            Symptom::LeansOut => {
+                "It leans out while the throttle is held open: the burble goes and the speed rises, though no screw was turned"
+            }
             Symptom::Hunting => "The idle swings",
             Symptom::Hanging => "The idle comes back late after full throttle",
             Symptom::Bog => "It does not take the throttle",
