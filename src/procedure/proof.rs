@@ -26,6 +26,11 @@ const SNAPS: usize = 3;
 const LIGHT: f64 = 0.45;
 /// Full throttle may pass the maximum by what a reading errs.
 const READING: f64 = 0.003;
+/// The idle after full throttle is listened to for so long, in seconds; one that is still falling by this
+/// share of its speed comes back late: the time that `trade::LATE_RETURN_SECONDS` allows has passed by the
+/// middle of it.
+const COMES_BACK: f64 = 10.0;
+const STILL_FALLS: f64 = 0.06;
 /// A hot engine is stopped for so long before it is started again, in seconds.
 const HOT_STOP: f64 = 45.0;
 /// So often the high-speed screw is set again where the last full throttle says that it is off.
@@ -57,6 +62,8 @@ enum Doing {
     Still,
     Snaps,
     Full,
+    /// After full throttle, where no snap was heard.
+    Back,
     HotStop,
     HotStart,
     /// It did not start hot, and something is tried.
@@ -100,6 +107,14 @@ impl Proof {
             }
             (Doing::Full, Report::Heard(look)) => self.full(book, look),
             (Doing::Full, Report::NotOpened) => self.richer_low(book, Symptom::Bog),
+            (Doing::Back, Report::Heard(look)) if look.drift < -STILL_FALLS => {
+                book.sign(Symptom::Hanging);
+                self.richer_low(book, Symptom::Hanging)
+            }
+            (Doing::Back, Report::Heard(_)) => {
+                self.doing = Doing::HotStop;
+                Next::Do(self.doing.task())
+            }
             (Doing::HotStop, Report::Done) => {
                 self.doing = Doing::HotStart;
                 Next::Do(Task::Start)
@@ -204,7 +219,12 @@ impl Proof {
         if approach::is_off(book) && book.rounds < SET_AGAIN {
             return self.again(book, StageKind::High);
         }
-        self.doing = Doing::HotStop;
+        // Where no snap was heard, the idle that follows tells whether it comes back.
+        self.doing = if book.sheet.snaps.is_empty() {
+            Doing::Back
+        } else {
+            Doing::HotStop
+        };
         Next::Do(self.doing.task())
     }
 
@@ -235,6 +255,9 @@ impl Doing {
             Doing::Still => Task::Attachment,
             Doing::Snaps => Task::Snap,
             Doing::Full => LONG,
+            Doing::Back => Task::Idle {
+                seconds: COMES_BACK,
+            },
             Doing::HotStop => Task::Stop { wait: HOT_STOP },
             Doing::HotStart | Doing::HotCure => Task::Start,
             Doing::HotIdle => Task::Idle { seconds: 6.0 },
