@@ -1,12 +1,13 @@
 #!/usr/bin/env python3
-"""A bench of its own for `engine-note tune`: another engine, another sound and another pair of hands than src/synth and
-examples/closed_loop, so that a guide that leans on their model shows it.
+"""A second bench for `engine-note tune`: another engine and another sound than src/synth, so that a guide that leans on
+that model shows it.
 
     python3 examples/closed_loop/another_bench.py target/release/engine-note --count 20 --first 1
 
-Each number draws a mis-set healthy engine. Its sound goes into the program as it is made, prompts come back through the
-event stream (docs/events.md), and hands that take 1 to 3 s and are up to 20 % wrong turn the screws. Made from formulas;
-all ranges are drawn wide, no source. A line for each engine says how it was left.
+Each number draws a mis-set healthy engine, or one with a planted fault. Its sound goes into the program as it is made,
+prompts come back through the event stream (docs/events.md), and hands by the rules of the first bench (technician.rs: 1
+to 3 s late, up to 20 % wrong) turn the screws. Made from formulas; all ranges are drawn wide, no source. A line for each
+engine says how it was left; the same number gives the same run. Needs numpy and scipy.
 """
 import argparse
 import json
@@ -14,6 +15,7 @@ import math
 import os
 import queue
 import subprocess
+import sys
 import tempfile
 import threading
 
@@ -24,6 +26,7 @@ RATE, HOP = 16_000, 256
 DT = HOP / RATE
 FAULTS = ("air-leak", "fuel-starvation", "clutch", "muffler-screen", "attachment")
 TURN_ERROR, RIGHT = 0.2, 1 / 16
+LONGEST = 3_600  # seconds until the sound ends
 BEHIND = 20  # hops that the readings may be behind the sound: 0.32 s
 
 
@@ -217,7 +220,10 @@ class Engine:
         return not missed
 
     def shakes(self):
-        return (0.006 if self.throttle < 0.15 else 0.0008), (0.006 * self.wander[0] + 0.004 * self.wander[1] if self.throttle < 0.15 else 0.0015 * self.wander[0])
+        """Deviation of a turn's length, and how far the speed wanders just now."""
+        if self.throttle < 0.15:
+            return 0.006, 0.006 * self.wander[0] + 0.004 * self.wander[1]
+        return 0.0008, 0.0015 * self.wander[0]
 
 
 class Sound:
@@ -230,7 +236,7 @@ class Sound:
         self.later, self.hiss = r.uniform(0.3, 0.7), r.uniform(0.02, 0.2)
         self.noisy, self.varies = r.uniform(0.3, 1.5), log_uniform(r, 0.02, 0.1)
         self.tail, self.tail_noise = np.zeros(RATE), np.zeros(RATE)
-        self.next, self.phase0 = 0.0, 0.0
+        self.next = 0.0
         self.chains = [(1 - 0.6 * r.random(), [1.0], [1.0], np.zeros(0))]
         for _ in range(int(r.integers(2, 5))):
             w, q = 2 * np.pi * log_uniform(r, 120, 2_500) / RATE, r.uniform(1.5, 9)
@@ -249,7 +255,6 @@ class Sound:
     def hop(self):
         e, r = self.e, self.r
         out, noise = self.tail, self.tail_noise
-        angle = np.zeros(HOP)
         while self.next < DT:
             rpm = e.rpm
             if rpm < 100:
@@ -346,7 +351,8 @@ class Hands:
 
     def say(self, word, t, said):
         if word in self.ask:
-            said.append(json.dumps(dict(t_s=round(t, 4), answer=word, id=self.id)))
+            # Within the hop that is written next, so that it never matters how far the program is.
+            said.append(json.dumps(dict(t_s=round(t + DT / 2, 4), answer=word, id=self.id)))
 
     def tick(self, t, runs, turns):
         said, r = [], self.r
@@ -411,8 +417,10 @@ class Hands:
 
 def profile(e):
     p = e.profile
-    lines = ['name = "invented"', f'use = "{p["use"]}"', 'cycle = "two-stroke"', "cylinders = 1", f'carburetor = "{p["carburetor"]}"', f'coil = "{p["coil"]}"', "[speeds]",
-             f"idle = [{e.idle_range[0]}, {e.idle_range[1]}]", f"full_throttle = [{50 * round(0.88 * e.maximum / 50)}, {e.maximum}]"]
+    lines = ['name = "invented"', 'cycle = "two-stroke"', "cylinders = 1"]
+    lines += [f'{key} = "{p[key]}"' for key in ("use", "carburetor", "coil")]
+    lines += ["[speeds]", f"idle = [{e.idle_range[0]}, {e.idle_range[1]}]"]
+    lines.append(f"full_throttle = [{50 * round(0.88 * e.maximum / 50)}, {e.maximum}]")
     if e.clutch_in:
         lines.append(f"clutch_in = {e.clutch_in}")
     if p["limiter"]:
@@ -437,35 +445,39 @@ def run(program, number, trace, faults):
         lines = queue.Queue()
         threading.Thread(target=lambda: [lines.put(line) for line in child.stdout] and None or lines.put(None), daemon=True).start()
         t, readings, result, hops = 0.0, 0, None, 0
-        while result is None and t < 3_600:
-            said = h.tick(t, e.runs, e.bites is not None and e.rpm > e.bites)
-            for line in said:
-                answers.write(line + "\n")
-                answers.flush()
-                if trace:
-                    print(f"{t:8.2f} says {line}")
-            e.step(h.at, h.throttle, h.ignition, h.pulling)
-            try:
-                child.stdin.write((s.hop() * 32_767).astype("<i2").tobytes())
-                child.stdin.flush()
-            except BrokenPipeError:
-                pass
-            hops += 1
-            t = hops * DT
+        ends = False
+        while result is None:
+            if not ends:
+                ends = t >= LONGEST
+                for line in h.tick(t, e.runs, e.bites is not None and e.rpm > e.bites):
+                    answers.write(line + "\n")
+                    answers.flush()
+                    if trace:
+                        print(f"{t:8.2f} says {line}")
+                e.step(h.at, h.throttle, h.ignition, h.pulling)
+                try:
+                    child.stdin.write((s.hop() * 32_767).astype("<i2").tobytes())
+                    child.stdin.flush()
+                    if ends:
+                        child.stdin.close()
+                except BrokenPipeError:
+                    pass  # it has given its result
+                hops += 1
+                t = hops * DT
             # No further than the sound's own clock allows, so that the same number gives the same run.
-            while result is None and readings < hops - BEHIND:
+            while result is None and (ends or readings < hops - BEHIND):
                 try:
                     line = lines.get(timeout=60)
                 except queue.Empty:
                     line = None
                 if line is None:
-                    result = dict(verdict="died", faults=[], proof=[])
-                    break
+                    child.kill()
+                    sys.exit(f"number {number}: the program ended or was silent for a minute, {t:.0f} s into the sound, without a result")
                 o = json.loads(line)
                 if o["event"] == "reading":
                     readings += 1
                     if trace and readings % 60 == 0:
-                        true = f"({e.rpm:.0f}) (skips {e.skips(e.mix_f):.2f}, mixture {e.mix_f:+.2f} {e.mix_i:+.2f}, throttle {e.throttle:.1f})"
+                        true = f"({e.rpm:.0f}, skips {e.skips(e.mix_f):.2f}, mixture {e.mix_f:+.2f} {e.mix_i:+.2f}, throttle {e.throttle:.1f})"
                         print(f"{t:8.2f}   {o['rpm'] and round(o['rpm'])} {o['firing']} {o['skip_ratio']} {true}")
                 elif o["event"] == "prompt":
                     if trace and o["id"] != h.id:
@@ -505,13 +517,15 @@ def run(program, number, trace, faults):
 
 if __name__ == "__main__":
     o = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    o.add_argument("program")
-    o.add_argument("--first", type=int, default=1)
-    o.add_argument("--count", type=int, default=10)
-    o.add_argument("--jobs", type=int, default=os.cpu_count())
+    o.add_argument("program", help="engine-note, as built")
+    o.add_argument("--first", type=int, default=1, help="number of the first engine")
+    o.add_argument("--count", type=int, default=10, help="how many engines")
+    o.add_argument("--jobs", type=int, default=os.cpu_count(), help="how many at a time")
     o.add_argument("--faults", action="store_true", help="engines with a planted fault")
-    o.add_argument("--trace", action="store_true")
+    o.add_argument("--trace", action="store_true", help="every prompt and answer, and a reading a second")
     o = o.parse_args()
+    if not os.access(o.program, os.X_OK):
+        sys.exit(f"{o.program}: no program; build it with `cargo build --release`, it is target/release/engine-note then")
     program, numbers = os.path.abspath(o.program), range(o.first, o.first + o.count)
     if o.trace or o.jobs < 2:
         found = [run(program, n, o.trace, o.faults) for n in numbers]

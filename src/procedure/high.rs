@@ -11,8 +11,7 @@ use super::book::Book;
 use super::ear::Look;
 use super::limited::{self, Limiter};
 use super::looks::{
-    burbled, fades, fading, forget_misheard, is_odd, leans_out, richer_by_speed, room,
-    room_by_place, slope,
+    burbled, changing, fading, forget_misheard, is_odd, richer_by_speed, room, room_by_place, slope,
 };
 use super::moves::{MOST_AT_ONCE, leaner, steps};
 use super::onset;
@@ -226,16 +225,12 @@ impl High {
         self.looks += 1;
         book.low_at_high = book.screws.low.out;
         self.faded += fading(book, look);
-        if fades(look) {
-            book.sign(Symptom::Fades);
+        let symptom = changing(look);
+        if let Some(symptom) = symptom {
+            book.sign(symptom);
         }
         if self.faded >= FADES {
-            let leans = leans_out(look);
-            return Next::Stuck(if leans {
-                Symptom::LeansOut
-            } else {
-                Symptom::Fades
-            });
+            return Next::Stuck(symptom.unwrap_or(Symptom::Fades));
         }
         if let Some(symptom) = book.runs_pinned(look) {
             return Next::Stuck(symptom);
@@ -333,10 +328,9 @@ mod tests {
     use crate::machine::Profile;
     use crate::procedure::facts::Facts;
 
-    /// What follows the first look with the low-speed screw as it stands.
-    fn after_a_look(skip: f64) -> Next {
-        let mut book = Book::new(Facts::of(&Profile::default()));
-        let look = Look {
+    /// A look at full throttle.
+    fn look(skip: f64) -> Look {
+        Look {
             rpm: 9_000.0,
             spread: 0.0,
             drift: 0.0,
@@ -345,8 +339,29 @@ mod tests {
             seconds: 4.0,
             fallen: 0.0,
             cleaned: 0.0,
-        };
-        High::default().next(&mut book, Report::Heard(look))
+        }
+    }
+
+    /// What follows the first look with the low-speed screw as it stands.
+    fn after_a_look(skip: f64) -> Next {
+        let mut book = Book::new(Facts::of(&Profile::default()));
+        High::default().next(&mut book, Report::Heard(look(skip)))
+    }
+
+    #[test]
+    fn a_burble_that_goes_while_the_throttle_is_held_stops_at_the_second_look() {
+        let mut book = Book::new(Facts::of(&Profile::default()));
+        let mut high = High::default();
+        let cleaned = Report::Heard(Look {
+            cleaned: 0.1,
+            ..look(0.3)
+        });
+        let first = high.next(&mut book, cleaned);
+        assert!(!matches!(first, Next::Stuck(_)), "{first:?}");
+        assert_eq!(
+            high.next(&mut book, cleaned),
+            Next::Stuck(Symptom::CleansUp)
+        );
     }
 
     #[test]

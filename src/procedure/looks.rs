@@ -4,6 +4,7 @@ use super::book::{Book, FullLook};
 use super::ear::{Look, by_factor, quantile};
 use super::limited;
 use super::onset::{self, Distance};
+use super::stuck::Symptom;
 use crate::machine::Coil;
 
 /// What an eighth of a turn richer changes at most, `trade::EIGHTH_OF_HIGH`, for a whole turn.
@@ -92,7 +93,7 @@ pub(super) fn richer_by_speed(book: &Book, look: &Look) -> Option<f64> {
 }
 
 /// Whether the speed falls while the throttle is held open.
-pub(super) fn fades(look: &Look) -> bool {
+fn fades(look: &Look) -> bool {
     look.fallen > FADE.0 && look.fallen < FADE.1
 }
 
@@ -309,14 +310,23 @@ pub(super) fn slope(book: &Book) -> Option<f64> {
 }
 
 /// Whether the burble goes and the speed rises while the throttle is held open and no screw is turned.
-pub(super) fn leans_out(look: &Look) -> bool {
+fn cleans_up(look: &Look) -> bool {
     look.cleaned > CLEANED && look.cleaned < FADE.1
+}
+
+/// What says that full throttle does not stay what it is while it is held.
+pub(super) fn changing(look: &Look) -> Option<Symptom> {
+    if fades(look) {
+        Some(Symptom::Fades)
+    } else {
+        cleans_up(look).then_some(Symptom::CleansUp)
+    }
 }
 
 /// How much a look speaks for fuel that does not last: 3 where the speed rises out of a burble, 2 where
 /// it falls or differs much, 1 where it falls weakly.
 pub(super) fn fading(book: &Book, look: &Look) -> u32 {
-    if leans_out(look) {
+    if cleans_up(look) {
         3
     } else if fades(look) || unlike(book, look) {
         2

@@ -6,7 +6,7 @@ use super::book::Book;
 use super::cure::Died;
 use super::ear::Look;
 use super::limited;
-use super::looks::{fades, leans_out};
+use super::looks::changing;
 use super::outcome::ProofLine;
 use super::stage::{Next, StageKind};
 use super::stuck::Symptom;
@@ -28,7 +28,7 @@ const LIGHT: f64 = 0.45;
 const READING: f64 = 0.003;
 /// The idle after full throttle is listened to for so long, in seconds; one that is still falling by this
 /// share of its speed comes back late: the time that `trade::LATE_RETURN_SECONDS` allows has passed by the
-/// middle of it.
+/// middle of it. Long enough that the listening does not begin anew until the idle stands still.
 const COMES_BACK: f64 = 10.0;
 const STILL_FALLS: f64 = 0.06;
 /// A hot engine is stopped for so long before it is started again, in seconds.
@@ -193,11 +193,7 @@ impl Proof {
     fn full(&mut self, book: &mut Book, look: Look) -> Next {
         self.looks += 1;
         book.sheet.full = Some(look);
-        let lasts = [
-            (fades(&look), Symptom::Fades),
-            (leans_out(&look), Symptom::LeansOut),
-        ];
-        if let Some((_, symptom)) = lasts.into_iter().find(|(seen, _)| *seen) {
+        if let Some(symptom) = changing(&look) {
             book.sign(symptom);
             if self.looks < 2 {
                 return Next::Do(LONG);
@@ -351,4 +347,52 @@ pub(super) fn lines(book: &Book) -> Vec<ProofLine> {
         Some(high),
     ));
     lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::machine::Profile;
+    use crate::procedure::facts::Facts;
+
+    /// What follows full throttle and an idle with that drift, where no snap was heard.
+    fn after_an_idle(drift: f64) -> (Next, Next) {
+        let mut book = Book::new(Facts::of(&Profile::default()));
+        let mut proof = Proof {
+            doing: Doing::Snaps,
+            looks: 0,
+        };
+        let look = Look {
+            rpm: 2_800.0,
+            spread: 0.01,
+            drift,
+            skip: Some(0.1),
+            limiter: 0.0,
+            seconds: 4.0,
+            fallen: 0.0,
+            cleaned: 0.0,
+        };
+        let unheard = proof.next(&mut book, Report::Unheard);
+        assert_eq!(unheard, Next::Do(LONG));
+        let full = Look {
+            rpm: 9_000.0,
+            drift: 0.0,
+            ..look
+        };
+        let listens = proof.next(&mut book, Report::Heard(full));
+        (listens, proof.next(&mut book, Report::Heard(look)))
+    }
+
+    #[test]
+    fn where_no_snap_is_heard_an_idle_that_comes_back_late_is_found() {
+        let listens = Next::Do(Task::Idle {
+            seconds: COMES_BACK,
+        });
+        let stops = Next::Do(Task::Stop { wait: HOT_STOP });
+        let richer = Next::Do(Task::turn(Screw::Low, Direction::Out, 4));
+        assert_eq!(after_an_idle(-0.12), (listens, richer));
+        // An idle that stands, or rises a little, has come back.
+        assert_eq!(after_an_idle(0.0), (listens, stops));
+        assert_eq!(after_an_idle(0.12), (listens, stops));
+    }
 }

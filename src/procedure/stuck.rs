@@ -31,7 +31,7 @@ pub(super) enum Symptom {
     /// Speed falls while the throttle is held open.
     Fades,
     /// The burble goes and the speed rises while the throttle is held open.
-    LeansOut,
+    CleansUp,
     /// Idle swings.
     Hunting,
     /// Idle comes back late.
@@ -77,7 +77,7 @@ impl Symptom {
         Symptom::TooFastClean,
         Symptom::HighFarFromBase,
         Symptom::Fades,
-        Symptom::LeansOut,
+        Symptom::CleansUp,
         Symptom::Hunting,
         Symptom::Hanging,
         Symptom::Bog,
@@ -124,7 +124,7 @@ impl Symptom {
                 F::TankVent,
                 F::CarburetorDirt,
             ],
-            Symptom::LeansOut => &[
+            Symptom::CleansUp => &[
                 F::FuelStarvation,
                 F::TankVent,
                 F::AirLeak,
@@ -193,8 +193,8 @@ impl Symptom {
             }
             Symptom::HighFarFromBase => "The high-speed screw ends far out from its base",
             Symptom::Fades => "The speed falls while the throttle is held open",
-            Symptom::LeansOut => {
-                "It leans out while the throttle is held open: the burble goes and the speed rises, though no screw was turned"
+            Symptom::CleansUp => {
+                "The burble goes and the speed rises while the throttle is held open, though no screw was turned"
             }
             Symptom::Hunting => "The idle swings",
             Symptom::Hanging => "The idle comes back late after full throttle",
