@@ -10,7 +10,7 @@
 use super::gait::{Gait, MEAN as SLOW};
 use super::standing;
 use super::weights::ENGINE;
-use crate::firing::{self, Judge};
+use crate::firing::{self, Differences, Judge};
 use crate::spectrum::{sum, widest};
 use crate::tach::angle::Turns;
 use crate::tach::{Moment, TwoKinds, Unreadable};
@@ -29,12 +29,18 @@ const MAINS: [f64; 8] = [
     1_500.0, 1_800.0, 3_000.0, 3_600.0, 6_000.0, 7_200.0, 9_000.0, 10_800.0,
 ];
 /// How close to a mains speed, as a ratio, and the wobble of the speed below which a sound there is
-/// too even for an engine; and the same for the mean of a second, which noise makes wobble more but
-/// hardly shifts.
+/// too even for an engine, whatever its turns are like; noise, which makes turns unlike, makes a hum
+/// wobble by so much more.
 const MAINS_NEAR: f64 = 0.004;
-const TOO_EVEN: f64 = 0.000_8;
-const MAINS_EXACT: f64 = 0.000_8;
+const TOO_EVEN: f64 = 0.000_3;
+const IN_NOISE: f64 = 0.000_8;
+/// Up to these wobbles the noise may have done it, the second for a mean of a second, which noise
+/// hardly shifts, at a mains speed: such a sound has to be an engine's more surely, by so much of the
+/// score.
+const EVEN: f64 = 0.000_8;
 const EVEN_IN_NOISE: f64 = 0.002_5;
+const MAINS_EXACT: f64 = 0.000_8;
+const DOUBT: f64 = 7.0;
 /// Two kinds of turns are skips from this distance, gain and share of either on, and up to this
 /// correlation of one turn with the next.
 const APART: f64 = 3.5;
@@ -82,14 +88,13 @@ impl Presence {
         }
         let jump = level - std::mem::replace(&mut self.level, level);
         self.stretch = moment.counts.stretch;
-        let alike = d.apart.iter().fold(f64::MAX, |m, v| m.min(*v));
         let highest = f.contrast.iter().fold(f64::MIN, |m, v| m.max(*v));
         let small = step.change.clamp(-0.1, 0.1);
         let now: [f64; MEANS] = [
             moment.refined.height,
             moment.refined.lines as f64 / 12.0,
             log(1.0 - moment.probability.min(1.0), 0.003),
-            log(alike, 1e-2),
+            log(unlike(d), 1e-2),
             step.change.abs().min(0.1),
             jump.abs().min(10.0),
             f.explained,
@@ -160,31 +165,46 @@ impl Presence {
         let seen = self.seen(moment, judge, look);
         let sum: f64 = ENGINE.iter().map(|network| network.scores(&seen)[0]).sum();
         let score = sum / ENGINE.len() as f64;
-        if self.too_even(moment) {
+        if self.is_mains(moment) || self.is_mains_in_noise(moment, judge) {
             HUM.min(score)
+        } else if self.may_be_mains(moment) {
+            score - DOUBT
         } else {
             score
         }
     }
 
-    /// At a mains speed, evener than an engine runs, and without skips? A hum seems to skip now and then,
-    /// but its score is far too low as it is.
-    fn too_even(&self, moment: &Moment) -> bool {
-        !skips(&moment.kinds) && self.is_mains(moment)
+    /// At a mains speed and evener than any engine runs?
+    fn is_mains(&self, moment: &Moment) -> bool {
+        self.wobble() < TOO_EVEN && away_from_mains(moment.rpm) < MAINS_NEAR
     }
 
-    /// At a mains speed and evener than most engines run?
-    fn is_mains(&self, moment: &Moment) -> bool {
-        let near = |speed: f64, ratio: f64| away_from_mains(Rpm(speed)) < ratio;
-        let wobble = self.mean[7].sqrt();
-        (wobble < TOO_EVEN && near(moment.rpm.0, MAINS_NEAR))
-            || (wobble < EVEN_IN_NOISE && near(self.mean[11].exp(), MAINS_EXACT))
+    /// The same for the noise in which it is heard, and without skips. A hum in noise seems to skip now
+    /// and then, but its score is far too low as it is.
+    fn is_mains_in_noise(&self, moment: &Moment, judge: &Judge) -> bool {
+        !skips(&moment.kinds)
+            && self.wobble() < TOO_EVEN + IN_NOISE * unlike(&judge.differences)
+            && away_from_mains(moment.rpm) < MAINS_NEAR
+    }
+
+    /// At a mains speed, without skips, and no less even than noise could make a hum?
+    fn may_be_mains(&self, moment: &Moment) -> bool {
+        let wobble = self.wobble();
+        let mean = Rpm(self.mean[11].exp());
+        !skips(&moment.kinds)
+            && ((wobble < EVEN && away_from_mains(moment.rpm) < MAINS_NEAR)
+                || (wobble < EVEN_IN_NOISE && away_from_mains(mean) < MAINS_EXACT))
+    }
+
+    /// What the speed of the last second leaves of a trend, as a ratio.
+    fn wobble(&self) -> f64 {
+        self.mean[7].sqrt()
     }
 
     /// The most likely reason why an engine is not believed.
     pub fn reason(&self, moment: &Moment, judge: &Judge) -> Unreadable {
         let f = &judge.families;
-        if self.too_even(moment) {
+        if self.is_mains(moment) || self.may_be_mains(moment) {
             Unreadable::SteadyHum
         } else if moment.refined.lines < 3 || self.mean[9] < 0.5 {
             Unreadable::NoEngine
@@ -198,6 +218,12 @@ impl Presence {
             Unreadable::TooMuchNoise
         }
     }
+}
+
+/// How unlike turns are, at the distance of one to four where they are most alike: 0 all the same, 1
+/// nothing in common.
+fn unlike(differences: &Differences) -> f64 {
+    differences.apart.iter().fold(f64::MAX, |m, v| m.min(*v))
 }
 
 /// Whether the turns are of two kinds that come as firings and skips do: by turns or at random, not
