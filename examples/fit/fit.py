@@ -22,7 +22,9 @@ engines with 701 to 704, others with 721 to 723, and to a third of all of them a
 before the third command; so a new fit on the shipped ones differs a little. Two of its four networks were fitted
 later, to twice the clips: engines also with 33, 36, 51, 94 and another model's 1000 to 2519, others with 61, 64, 93 and some
 2,000 more, and simulated engines (41 and 42), the weight of all classes the same but for five times the recordings without an
-engine, and in one of them twice for speeds read wrong. Firing was fitted to the saws (0.1 of the
+engine; one of the two twice for speeds read wrong, and also to engines played 1.2 to 1.45 times as fast (96 to 98), since the
+others knew none above 14,500 rpm; at that speed they were still told so by a feature that is none any more.
+Firing was fitted to the saws (0.1 of the
 weight of the following) and to other engines: 2,150 with the seeds 31 to 33, 74, 75 and, the first 150, 76, and some
 135 with a limiter of 1,500 of 71; with 0.4 of their weight to 400 heard live (35, 36, and those with a limiter of 73);
 with 1.0 and 0.7 to simulated engines like those of `closed_loop --drill` (60 of seed 41, and 40 of 42 drawn wider),

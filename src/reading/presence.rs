@@ -137,8 +137,7 @@ impl Presence {
             2.0 * now[6] - 1.5,
             (moment.rpm.0 / 6_000.0 - 1.0).clamp(-1.0, 1.5),
             f64::from(u8::from(self.is_mains(moment))),
-            f64::from(u8::from(moment.rpm.0 < 2_000.0))
-                - f64::from(u8::from(moment.rpm.0 > 14_500.0)),
+            f64::from(u8::from(moment.rpm.0 < 2_000.0)),
             // How strongly the speed glides, whether always one way, and how smoothly.
             glide.strength(),
             glide.one_way(),
