@@ -170,15 +170,18 @@ fn signal_if_alive(child: &mut Child, name: &str) {
 
 /// Kills a run as soon as clips are kept; `false` where it came to its end before that.
 fn killed_once_clips_are_kept(bench: &Bench, arguments: &[&str]) -> bool {
-    let mut kept = keeping(bench);
     let mut child = start(bench, arguments);
     let begin = Instant::now();
-    while !kept() {
-        if child.try_wait().unwrap().is_some() {
-            return false;
+    // On a busy machine the first keeping may hold no more than the clips that the test then changes.
+    for _ in 0..3 {
+        let mut kept = keeping(bench);
+        while !kept() {
+            if child.try_wait().unwrap().is_some() {
+                return false;
+            }
+            assert!(begin.elapsed() < PATIENCE, "waited for clips that are kept");
+            thread::sleep(Duration::from_millis(1));
         }
-        assert!(begin.elapsed() < PATIENCE, "waited for clips that are kept");
-        thread::sleep(Duration::from_millis(1));
     }
     signal(&child, "-KILL");
     // It may have come to its end before the signal came.
