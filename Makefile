@@ -24,9 +24,11 @@ demo: ## install what is missing, build, read a shipped clip
 	@echo
 	target/$(PROFILE:dev=debug)/engine-note read $(DEMO)/trimmer-rich.wav --machine $(DEMO)/trimmer.toml
 
+# The examples hold no tests; `make check` compiles them.
 test: ## run every test
 	@.ci/need cc
-	$(TEST)
+	$(TEST) --lib --bins --tests
+	$(TEST) --doc
 
 test-mic: ## the tests at a virtual microphone, on a sound server of their own
 	@.ci/need cc alsa pulse

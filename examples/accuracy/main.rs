@@ -4,7 +4,10 @@
 //! Scenes are drawn by lot, the same for the same seed. The profile holds cycle and cylinders of the
 //! scene and nothing else; the search band is the default. `--folder FOLDER` takes clips that another model made,
 //! `examples/fit/another_engine.py`, in place of scenes. `--live` reads them as they would be heard live.
+//! `--held 3000,3600` prints instead how the first 24 steady engines of the seed, or as many as `--engines` says,
+//! are read when they are held at these speeds.
 mod about;
+mod held;
 mod score;
 mod table;
 
@@ -13,6 +16,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use engine_note::reading::{Frame, Look};
 use engine_note::synth::{Truth, draw_engine, draw_other};
+use engine_note::units::Rpm;
 
 use about::{About, Source};
 use score::Score;
@@ -34,7 +38,14 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let number = |name: &str, otherwise: u64| -> Result<u64, std::num::ParseIntError> {
         value(name).map_or(Ok(otherwise), |v| v.parse())
     };
-    let engines = number("--engines", 160)?;
+    let held_at: Vec<Rpm> = match value("--held") {
+        Some(list) => {
+            let speeds = list.split(',').map(|rpm| rpm.parse().map(Rpm));
+            speeds.collect::<Result<_, _>>()?
+        }
+        None => vec![],
+    };
+    let engines = number("--engines", if held_at.is_empty() { 160 } else { 24 })?;
     let others = number("--others", 80)?;
     let seed = number("--seed", 1)? * 1_000_003;
     let look = if arguments.iter().any(|a| a == "--live") {
@@ -42,6 +53,9 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     } else {
         Look::Ahead
     };
+    if !held_at.is_empty() {
+        return Ok(held::print(&held_at, seed, engines as usize, look)?);
+    }
     let sources: Vec<Source> = match value("--folder") {
         Some(folder) => Source::folder(folder.as_ref())?,
         None => (0..engines)
@@ -55,14 +69,18 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             "no clip: `--folder FOLDER` takes a folder of NAME.wav with NAME.truth.json".into(),
         );
     }
-    let scored = in_parallel(&sources, |source| {
+    let (clips, scores): (Vec<About>, Vec<Score>) = scored(&sources, look)?.into_iter().unzip();
+    table::print(&clips, &scores);
+    Ok(())
+}
+
+/// What each clip is, and what it scores.
+fn scored(sources: &[Source], look: Look) -> Result<Vec<(About, Score)>, String> {
+    let scored = in_parallel(sources, |source| {
         let (frames, truth, about) = source.read(look)?;
         Ok((about, Score::of(&Clip { truth, frames })))
     });
-    let scored: Vec<(About, Score)> = scored.into_iter().collect::<Result<_, String>>()?;
-    let (clips, scores): (Vec<About>, Vec<Score>) = scored.into_iter().unzip();
-    table::print(&clips, &scores);
-    Ok(())
+    scored.into_iter().collect()
 }
 
 /// Does the work on as many clips at a time as there are cores; results in order.

@@ -4,7 +4,8 @@ use engine_note::synth::OTHER_KINDS;
 use crate::about::About;
 use crate::score::{Frames, Score};
 
-fn share(part: usize, whole: usize) -> String {
+/// A part of a whole in percent.
+pub fn share(part: usize, whole: usize) -> String {
     if whole == 0 {
         return "-".into();
     }

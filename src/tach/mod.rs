@@ -2,6 +2,7 @@
 pub mod angle;
 pub mod base;
 mod continuity;
+pub mod counts;
 pub mod curve;
 pub mod evidence;
 mod fine;

@@ -1,5 +1,6 @@
 //! What is known of a hop before it is known whether an engine runs.
-use super::base::{Base, Counts};
+use super::base::Base;
+use super::counts::Counts;
 use super::evidence::RHYTHMS;
 use super::fit::TwoKinds;
 use super::refine::Refined;

@@ -3,8 +3,9 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 
 use super::angle::{Angle, Track, Turns, slope, trend};
-use super::base::{self, Base, Counter};
+use super::base::{self, Base};
 use super::continuity::Continuity;
+use super::counts::Counter;
 use super::curve::Curve;
 use super::evidence::{self, Evidence, RHYTHMS, SPEEDS};
 use super::fine::Fine;
