@@ -260,6 +260,32 @@ fn an_engine_that_skips_at_a_mains_speed_is_no_hum() {
     assert!(right * 10 > all * 9, "{right} of {all}");
 }
 
+/// An idle swings by far more than the mains do: held at 50 and at 60 turns a second, it is read.
+#[test]
+fn an_idle_at_a_mains_speed_is_read() {
+    let text = include_str!("../fixtures/synth/idle-uneven.scene.toml");
+    for rpm in [3_000.0, 3_600.0] {
+        let text = text.replace("rpm = 2650.0", &format!("rpm = {rpm:.1}"));
+        let (right, all) = right(&text, rpm, 0.03);
+        assert!(right * 10 > all * 9, "{right} of {all} at {rpm} rpm");
+    }
+}
+
+/// The hum itself, at 50 and at 60 Hz, in noise from next to none up to twice its power.
+#[test]
+fn a_hum_is_no_engine_in_noise_either() {
+    let text = include_str!("../fixtures/synth/none-hum-50.scene.toml");
+    for hertz in [50.0, 60.0] {
+        for snr in [60.0, 40.0, 20.0, 10.0, 3.0, 0.0, -3.0] {
+            let text = text
+                .replace("hertz = 50.0", &format!("hertz = {hertz:.1}"))
+                .replace("snr = 25.0", &format!("snr = {snr:.1}"));
+            let (speeds, all) = right(&text, 60.0 * hertz, f64::INFINITY);
+            assert_eq!(speeds, 0, "of {all} at {hertz} Hz, {snr} dB");
+        }
+    }
+}
+
 /// The low end of the search band is 1,200 rpm: an engine found idling far too slow is an engine. This one
 /// swings by a percent or two.
 #[test]
