@@ -25,7 +25,7 @@ const UNUSUAL: f64 = -4.0;
 /// nearest that is usual, and the most that it loses, with the throttle closed and open: the engine
 /// that cannot rev is rarer than the one that is rich and fires every second turn, but it exists.
 const CLOSED: (f64, f64) = (6.0, 9.0);
-const OPEN: (f64, f64) = (14.0, 3.0);
+const OPEN: (f64, f64) = (14.0, 5.0);
 
 /// How the throttle is held.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
