@@ -4,7 +4,7 @@
 //! two kinds of turns run into each other. What rises within a few degrees of crank angle is over before the
 //! next turn and is there only where a turn fired: its energy at the angle where most of it lies stands ten
 //! decibels lower in the turns without one.
-use crate::spectrum::{best_cut, sum};
+use crate::spectrum::{best_cut, sum, widest};
 use crate::tach::angle::Turns;
 
 /// Bins of a turn, and how many of them on either side of the loudest belong to its pulse.
@@ -32,6 +32,8 @@ pub struct Pulses {
 /// Room to work in.
 #[derive(Debug, Default)]
 pub struct Pulse {
+    /// Square of what bends within a sample or two, and its sum over each bin of each turn.
+    bends: Vec<f32>,
     bins: Vec<f32>,
     energy: Vec<f32>,
     places: Vec<u32>,
@@ -48,13 +50,17 @@ impl Pulse {
             return Pulses::default();
         }
         let heard = &look.samples[turns.start * look.per_turn..turns.end * look.per_turn];
+        self.bends.clear();
+        self.bends.resize(heard.len() - 2, 0.0);
+        widest!({
+            let three = heard.iter().zip(&heard[1..]).zip(&heard[2..]);
+            for (bend, ((a, b), c)) in self.bends.iter_mut().zip(three) {
+                *bend = (c - 2.0 * b + a) * (c - 2.0 * b + a);
+            }
+        });
         self.bins.clear();
-        // What bends within a sample or two; a bin reaches a sample into the next.
-        self.bins.extend((0..turns.len() * BINS).map(|bin| {
-            let bend = |w: &[f32]| (w[2] - 2.0 * w[1] + w[0]).powi(2);
-            let to = ((bin + 1) * wide + 2).min(heard.len());
-            heard[bin * wide..to].windows(3).map(bend).sum::<f32>()
-        }));
+        self.bins
+            .extend(self.bends.chunks(wide).map(|bin| bin.iter().sum::<f32>()));
         let mut by_angle = [0.0f32; BINS];
         for turn in self.bins.as_chunks::<BINS>().0 {
             for (mean, bin) in by_angle.iter_mut().zip(turn) {
