@@ -49,6 +49,7 @@ const HOLD: f64 = 1.0;
 const LEVELS: (f64, f64) = (-8.0, 24.0);
 /// By how much a difference of one in the likelihood of the speeds shifts the count for a third.
 const SHIFT: f64 = 2.0;
+
 /// Count from which a third of the speed is taken: in simulation engines that fire every third turn
 /// stay below it but for one in fifty, whose skips do not slip.
 const ENOUGH_THIRD: f64 = 7.0;
@@ -59,6 +60,7 @@ const UNLIKE: f64 = 2.0;
 const PER_DECIBEL: f64 = 1.6;
 /// By how much each octave beyond a usual full throttle raises it again.
 const PER_OCTAVE: f64 = 10.0;
+
 /// How the crank stands to the path: so many turns of it in as many of the path. It fires once in as
 /// many turns.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
